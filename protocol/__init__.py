@@ -1,0 +1,1 @@
+"""The rescue procedure as pure rules: same input, same output."""
