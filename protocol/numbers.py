@@ -145,7 +145,7 @@ def _hundreds(parts: list[str]) -> int:
         return _tens(parts)
     place = parts.index("hundred")
     head, tail = parts[:place], parts[place + 1 :]
-    if len(head) > 1 or (head and not 0 < DIGITS.get(head[0], 0)):
+    if len(head) > 1 or (head and DIGITS.get(head[0], 0) == 0):
         raise NumberError(f"'{' '.join(parts)}' is not one number: say the digits one by one.")
     return (DIGITS[head[0]] if head else 1) * 100 + (_tens(tail) if tail else 0)
 

@@ -1,0 +1,246 @@
+"""What may be asked of the procedure. Each command carries its time and where it came from."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+
+from protocol.air import Gas
+
+
+class Role(StrEnum):
+    """Who is at a station; BOTH is one headset shared by a drill crew."""
+
+    INSIDE = "inside"
+    OUTSIDE = "outside"
+    BOTH = "both"
+
+    def covers(self, who: str) -> bool:
+        """Whether a person in this role may confirm for `who` (inside, outside or either)."""
+        return self is Role.BOTH or who in {"either", self.value}
+
+
+class Query(StrEnum):
+    """Questions that have a spoken answer and change nothing."""
+
+    SAY_AGAIN = "say_again"
+    WHAT_NEXT = "what_next"
+    TIME = "time"
+    GRAIN = "grain"
+    AIR = "air"
+    CREW = "crew"
+    RADIO_CHECK = "radio_check"
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a command came from."""
+
+    station: str = "program"
+    role: Role = Role.BOTH
+    how: str = "program"
+    """voice, keyboard, board or program."""
+    heard: str = ""
+    """The words as heard or typed."""
+    confidence: float | None = None
+
+
+PROGRAM = Origin()
+
+
+@dataclass(frozen=True, slots=True)
+class OpenIncident:
+    """Begin: the first call was taken at this time."""
+
+    at_ms: int
+    origin: Origin
+    kind: str
+    """live or drill."""
+    digest: str
+    """Digest of procedure and house rules, so that a replay knows what it ran on."""
+
+
+@dataclass(frozen=True, slots=True)
+class Advance:
+    """Confirm the step that is named, with the answer if it asks one."""
+
+    at_ms: int
+    origin: Origin
+    step: str
+    answer: str | None = None
+    number: int | None = None
+    """For a repeated step: which one (panel two is 2)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Affirm:
+    """Yes to what was read back."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Negate:
+    """No to what was read back."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class ReportAir:
+    """A meter reading as said."""
+
+    at_ms: int
+    origin: Origin
+    gas: Gas
+    value: Decimal
+    place: str | None = None
+    """hatch or person; None: where the step is."""
+
+
+@dataclass(frozen=True, slots=True)
+class CountCanister:
+    """One more canister of grain is out."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class CallLevel:
+    """The grain inside the ring is at this mark of the person's body."""
+
+    at_ms: int
+    origin: Origin
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class CheckPerson:
+    """Somebody spoke with the person, and the person answered."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerRollCall:
+    """Everyone inside is accounted for."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class MoveRescuer:
+    """A rescuer goes in or comes out, outside the counted steps."""
+
+    at_ms: int
+    origin: Origin
+    slot: int
+    inside: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StepBack:
+    """Go back one step."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Correct:
+    """Take the last entry back (reading, count or level)."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """Stop all work; nothing advances."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Resume:
+    """Go on after a hold."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class RaiseEmergency:
+    """An emergency, accepted in every step."""
+
+    at_ms: int
+    origin: Origin
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class WithdrawEmergency:
+    """The last emergency was said by mistake or misheard."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """A question."""
+
+    at_ms: int
+    origin: Origin
+    query: Query
+
+
+@dataclass(frozen=True, slots=True)
+class Override:
+    """The officer goes on without a precondition, and says why."""
+
+    at_ms: int
+    origin: Origin
+    step: str
+    reason: str
+    answer: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ReportPart:
+    """A part of the program failed or came back (microphone, speaker, recogniser, board …)."""
+
+    at_ms: int
+    origin: Origin
+    part: str
+    works: bool
+    detail: str
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Words for the record."""
+
+    at_ms: int
+    origin: Origin
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """Time has passed."""
+
+    at_ms: int
+    origin: Origin = PROGRAM
+
+
+Command = (
+    OpenIncident | Advance | Affirm | Negate | ReportAir | CountCanister | CallLevel | CheckPerson | AnswerRollCall
+    | MoveRescuer | StepBack | Correct | Hold | Resume | RaiseEmergency | WithdrawEmergency | Ask | Override
+    | ReportPart | Note | Tick
+)  # fmt: skip

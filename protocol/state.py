@@ -1,0 +1,117 @@
+"""One frozen record of the incident; nothing in it is computed from a clock."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from protocol.air import Gas, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class RunningTimer:
+    """A clock that runs towards a deadline."""
+
+    timer: str
+    key: str
+    """Which one, where there are several: a rescuer, a gas and place."""
+    started_ms: int
+    due_ms: int | None
+    """None: it has run out and is not repeated."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pending:
+    """What was read back and waits for "affirmative"."""
+
+    what: str
+    step: str
+    by: str
+    heard: str
+    asked_ms: int
+    answer: str | None = None
+    gas: Gas | None = None
+    value: Decimal | None = None
+    place: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rescuer:
+    """One who went in."""
+
+    slot: int
+    entered_ms: int
+    left_ms: int | None = None
+
+    @property
+    def inside(self) -> bool:
+        """Whether still in the bin."""
+        return self.left_ms is None
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """Grain level as called."""
+
+    mark: str
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class OpenEmergency:
+    """An interruption that is not over."""
+
+    kind: str
+    raised_ms: int
+    return_to: str
+    """The step that was interrupted."""
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The incident so far."""
+
+    at_ms: int = 0
+    kind: str = ""
+    opened: bool = False
+    closed: bool = False
+    step: str = ""
+    step_since_ms: int = 0
+    repeats: int = 0
+    """How many of a repeated step are confirmed."""
+    trail: tuple[str, ...] = ()
+    """Steps confirmed on the way here, oldest first; an interruption does not add to it."""
+    facts: tuple[tuple[str, str], ...] = ()
+    readings: tuple[Reading, ...] = ()
+    levels: tuple[Level, ...] = ()
+    canisters_ms: tuple[int, ...] = ()
+    entries: tuple[str, ...] = ()
+    """Kinds of entries in order (air, canister, level), so that the last can be taken back."""
+    crew: tuple[Rescuer, ...] = ()
+    timers: tuple[RunningTimer, ...] = ()
+    pending: Pending | None = None
+    held: bool = False
+    emergencies: tuple[OpenEmergency, ...] = ()
+    failed_parts: tuple[str, ...] = ()
+    last_said: tuple[tuple[str, str], ...] = ()
+    """The last prompt, answer or alarm for inside and outside."""
+    steps_confirmed: int = 0
+
+    def fact(self, name: str, default: str = "unknown") -> str:
+        """What is known about `name`."""
+        for key, value in self.facts:
+            if key == name:
+                return value
+        return default
+
+    @property
+    def inside(self) -> tuple[Rescuer, ...]:
+        """Rescuers in the bin now."""
+        return tuple(rescuer for rescuer in self.crew if rescuer.inside)
+
+    @property
+    def level(self) -> str | None:
+        """The last mark called."""
+        return self.levels[-1].mark if self.levels else None
+
+    def said_to(self, side: str) -> str:
+        """The last sentence for a side."""
+        return dict(self.last_said).get(side, "")
