@@ -137,7 +137,8 @@ LIMITS: tuple[Limit, ...] = (
            "NIOSH IDLH document 124-38-9"),
     _limit(Gas.NITROGEN_DIOXIDE, Crossing.AT_OR_ABOVE, "1", Verdict.BAD, "over the short-term limit",
            "NIOSH REL STEL, IDLH document 10102-44-0"),
-    _limit(Gas.NITROGEN_DIOXIDE, Crossing.AT_OR_ABOVE, "5", Verdict.BAD, "over the permitted ceiling", "OSHA PEL ceiling"),
+    _limit(Gas.NITROGEN_DIOXIDE, Crossing.AT_OR_ABOVE, "5", Verdict.BAD, "over the permitted ceiling",
+           "OSHA PEL ceiling"),
     _limit(Gas.NITROGEN_DIOXIDE, Crossing.AT_OR_ABOVE, "13", Verdict.BAD, "immediately dangerous to life",
            "NIOSH 2017 profile; the 1994 list says 20, the lower is used"),
 )  # fmt: skip

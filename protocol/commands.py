@@ -24,6 +24,7 @@ class Query(StrEnum):
 
     SAY_AGAIN = "say_again"
     WHAT_NEXT = "what_next"
+    CHOICES = "choices"
     TIME = "time"
     GRAIN = "grain"
     AIR = "air"

@@ -46,6 +46,10 @@ class Stage(_Row):
     title: Sentence
     inside_bin: bool = False
     """People are in the bin: no step advances on bad, stale or unread air."""
+    emergency: bool = False
+    """Steps that answer an interruption; leaving them ends it."""
+    counts: bool = False
+    """Canisters are counted and grain levels are called."""
 
 
 class Answer(_Row):
@@ -74,8 +78,10 @@ class Step(_Row):
     fact: Identifier | None = None
     """Name of the fact that the answers give."""
     answers: tuple[Answer, ...] = ()
-    repeat: Identifier | None = None
-    """Name of the house setting that says how often the step is confirmed: panels, rescuers."""
+    repeat: Literal["panels"] | None = None
+    """Name of the house setting that says how often the step is confirmed."""
+    ordered: bool = True
+    """Repeats are confirmed one, two, three; otherwise in any order."""
     critical: bool = False
     """Read back, and waits for "affirmative"."""
     needs: tuple[Identifier, ...] = ()

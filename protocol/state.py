@@ -75,8 +75,8 @@ class State:
     closed: bool = False
     step: str = ""
     step_since_ms: int = 0
-    repeats: int = 0
-    """How many of a repeated step are confirmed."""
+    repeats: tuple[int, ...] = ()
+    """Which of a repeated step are confirmed (panel one is 1)."""
     trail: tuple[str, ...] = ()
     """Steps confirmed on the way here, oldest first; an interruption does not add to it."""
     facts: tuple[tuple[str, str], ...] = ()

@@ -1,0 +1,118 @@
+"""Preconditions by name. Each guard gives the spoken reason why not, or None when it holds."""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from protocol.air import Gas, Verdict, latest, required_gases, verdict_at
+from protocol.marks import is_at_or_below
+from protocol.scene import Scene, minutes_ms
+
+Guard = Callable[[Scene], str | None]
+
+REPEATS_DONE = "repeats_done"
+NOT_HELD = "not_held"
+AIR_CURRENT = "air_current"
+
+
+def _fact(name: str, value: str, reason: str) -> Guard:
+    def check(scene: Scene) -> str | None:
+        return None if scene.state.fact(name) == value else reason
+
+    return check
+
+
+def air_reason(scene: Scene, place: str | None) -> str | None:
+    """Why the required gases do not allow people in: the first that is unread, bad or stale, oxygen first.
+
+    Args:
+        scene: the moment.
+        place: hatch or person, or None for the newest reading wherever it was taken.
+    """
+    for gas in required_gases(scene.state.fact("fumigated")):
+        reading = latest(scene.state.readings, gas, place)
+        verdict = verdict_at(reading, scene.at_ms, minutes_ms(scene.house.air_max_age_min))
+        if verdict in {Verdict.UNREAD, Verdict.STALE, Verdict.BAD}:
+            where = f" at the {place}" if place else ""
+            return f"{gas.spoken} is {_AIR_WORDS[verdict]}{where}"
+    return None
+
+
+_AIR_WORDS = {Verdict.UNREAD: "unread", Verdict.STALE: "too old, test again", Verdict.BAD: "bad"}
+
+
+def _air_at(place: str) -> Guard:
+    return lambda scene: air_reason(scene, place)
+
+
+def _air_current(scene: Scene) -> str | None:
+    return air_reason(scene, None)
+
+
+def _not_held(scene: Scene) -> str | None:
+    return "all work is held. Say, resume all work" if scene.state.held else None
+
+
+def _nobody_inside(scene: Scene) -> str | None:
+    left = len(scene.state.inside)
+    return None if left == 0 else f"{left} still inside"
+
+
+def _crew_inside(scene: Scene) -> str | None:
+    missing = scene.house.rescuers - len(scene.state.inside)
+    return None if missing <= 0 else f"{missing} of {scene.house.rescuers} rescuers not yet in"
+
+
+def _level_at(mark: str) -> Guard:
+    def check(scene: Scene) -> str | None:
+        level = scene.state.level
+        if level is None:
+            return "no grain level has been called"
+        return None if is_at_or_below(level, mark) else f"the grain was last called at the {level}"
+
+    return check
+
+
+def _repeats_done(scene: Scene) -> str | None:
+    total = repeats_total(scene)
+    done = len(scene.state.repeats)
+    return None if done >= total else f"{done} of {total} done"
+
+
+def repeats_total(scene: Scene) -> int:
+    """How often the current step is confirmed; 1 for a plain step."""
+    return scene.house.panels if scene.step.repeat == "panels" else 1
+
+
+def _oxygen_first(scene: Scene) -> str | None:
+    return None if latest(scene.state.readings, Gas.OXYGEN) else "oxygen has not been read"
+
+
+GUARDS: Mapping[str, Guard] = MappingProxyType({
+    NOT_HELD: _not_held,
+    AIR_CURRENT: _air_current,
+    REPEATS_DONE: _repeats_done,
+    "oxygen_first": _oxygen_first,
+    "air_good_at_hatch": _air_at("hatch"),
+    "air_good_at_person": _air_at("person"),
+    "flow_is_off": _fact("flow", "off", "the flow has not been stopped"),
+    "locks_are_on": _fact("locks", "on", "locks and tags are not on"),
+    "lockout_was_tried": _fact("lockout", "tried", "lockout has not been tried"),
+    "line_is_on": _fact("line", "on", "there is no line on the person"),
+    "harness_is_on": _fact("harness", "on", "harness and lifelines are not checked"),
+    "tenders_are_set": _fact("tenders", "set", "each lifeline needs two tenders"),
+    "radio_was_checked": _fact("radio", "checked", "the radio check is not done"),
+    "entry_is_approved": _fact("entry", "approved", "command has not approved entry"),
+    "boards_are_down": _fact("boards", "down", "boards are not down"),
+    "legs_were_probed": _fact("probe", "done", "the legs have not been probed for"),
+    "ring_reaches": _fact("reach", "below", "the ring does not reach below the knees"),
+    "gap_is_closed": _fact("gap", "closed", "the gap in the ring is open"),
+    "chest_is_clear": _fact("chest", "clear", "the chest is not clear"),
+    "level_at_hips": _level_at("hips"),
+    "level_at_knees": _level_at("knees"),
+    "level_at_feet": _level_at("feet"),
+    "crew_is_inside": _crew_inside,
+    "nobody_inside": _nobody_inside,
+    "person_is_free": _fact("person", "free", "the person is not free of the grain"),
+    "handover_was_given": _fact("handover", "given", "the medics have no hand-over"),
+})
+"""Every precondition that a procedure may name."""

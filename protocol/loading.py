@@ -1,0 +1,196 @@
+"""From procedure texts to a checked procedure: every row alone, then the whole as a machine.
+
+Refused, with file, line and reason: unknown stage, guard, next step or setting; two equal ids; a step that cannot be
+reached or cannot be left; two equal phrases in one step or against a phrase that is always in force; a phrase that
+advances with fewer than two words or four syllables.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from protocol.errors import TableError
+from protocol.guards import GUARDS
+from protocol.machine import Row, all_rows, rows_from
+from protocol.marks import MARKS
+from protocol.phrases import (
+    AFFIRM_PHRASES,
+    BACK_PHRASE,
+    CANISTER_PHRASE,
+    CORRECTION_PHRASE,
+    DISREGARD_PHRASE,
+    HOLD_PHRASE,
+    NEGATIVE_PHRASE,
+    QUERY_PHRASES,
+    RESUME_PHRASE,
+    ROLL_CALL_PHRASE,
+    level_phrase,
+    rescuer_phrase,
+    step_phrases,
+    syllables,
+)
+from protocol.procedure import RETURN, Procedure, ProcedureText, Step, line_of, merge, read_procedure_text
+
+MIN_WORDS = 2
+MIN_SYLLABLES = 4
+_NUMBERS = 12
+"""Numbered phrases are checked up to the largest ring."""
+
+ALWAYS_PHRASES = frozenset({
+    *(text for text, _query in QUERY_PHRASES),
+    *AFFIRM_PHRASES, NEGATIVE_PHRASE, DISREGARD_PHRASE, HOLD_PHRASE, RESUME_PHRASE, BACK_PHRASE, CORRECTION_PHRASE,
+    ROLL_CALL_PHRASE, CANISTER_PHRASE,
+    *(level_phrase(mark) for mark in MARKS),
+    *(rescuer_phrase(slot, inside) for slot in range(1, 10) for inside in (True, False)),
+})  # fmt: skip
+"""Phrases that may be in force beside any step's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """Where a row stands, for the message."""
+
+    name: str
+    text: str
+    rows: ProcedureText
+
+    def fail(self, step: Step, key: str | None, reason: str) -> TableError:
+        index = next((i for i, row in enumerate(self.rows.step) if row.id == step.id), 0)
+        return TableError(f"{self.name}, line {line_of(self.text, 'step', index, key)}: step '{step.id}': {reason}.")
+
+
+def load_procedure(main: str, texts: Mapping[str, str]) -> Procedure:
+    """Parse, join and check a procedure.
+
+    Args:
+        main: name of the main text.
+        texts: TOML text by name; includes are looked up by their id.
+
+    Raises:
+        TableError: the first thing that is wrong, with file, line and reason.
+    """
+    if main not in texts:
+        raise TableError(f"There is no procedure called '{main}'. Known: {', '.join(sorted(texts)) or 'none'}.")
+    first = read_procedure_text(texts[main], main)
+    included = []
+    for name in first.procedure.includes:
+        if name not in texts:
+            raise TableError(f"{main}, line 1: includes '{name}', which is not there. Put {name}.toml beside it.")
+        included.append(_Source(name, texts[name], read_procedure_text(texts[name], name)))
+    sources = (_Source(main, texts[main], first), *included)
+    procedure = merge(first, tuple(source.rows for source in included))
+    _check_names(procedure, sources)
+    _check_phrases(sources)
+    _check_machine(procedure, sources)
+    return procedure
+
+
+def _steps(sources: tuple[_Source, ...]) -> list[tuple[_Source, Step]]:
+    return [(source, step) for source in sources for step in source.rows.step]
+
+
+def _check_names(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
+    stages = {stage.id for stage in procedure.stages}
+    known = {step.id for step in procedure.steps} | {RETURN}
+    seen: set[str] = set()
+    for source, step in _steps(sources):
+        if step.id in seen:
+            raise source.fail(step, "id", "this id is used twice")
+        seen.add(step.id)
+        if step.stage not in stages:
+            raise source.fail(step, "stage", f"there is no stage '{step.stage}'")
+        wrong = [guard for guard in step.needs if guard not in GUARDS]
+        if wrong:
+            raise source.fail(step, "needs", f"there is no guard '{wrong[0]}'; known: {', '.join(sorted(GUARDS))}")
+        for dest in (step.next, *(answer.to for answer in step.answers)):
+            if dest is not None and dest not in known:
+                raise source.fail(step, "next", f"it leads to '{dest}', which is not a step")
+        if step.next == RETURN and not procedure.stage_of(step).emergency:
+            raise source.fail(step, "next", f"only the steps of an emergency may end in {RETURN}")
+    for row in procedure.interruptions:
+        if row.to not in known:
+            raise TableError(f"{procedure.heading.id}: emergency '{row.id}' leads to '{row.to}', which is not a step.")
+
+
+def _check_phrases(sources: tuple[_Source, ...]) -> None:
+    urgent = {phrase for source in sources for row in source.rows.interruption for phrase in row.say}
+    for source, step in _steps(sources):
+        _check_shape(source, step)
+        own = step_phrases(step, _NUMBERS)
+        for phrase in own:
+            if own.count(phrase) > 1:
+                raise source.fail(step, "say", f"the phrase '{phrase}' stands twice")
+            if phrase in ALWAYS_PHRASES or phrase in urgent:
+                raise source.fail(step, "say", f"the phrase '{phrase}' already means something in every step")
+            if len(phrase.split()) < MIN_WORDS or syllables(phrase) < MIN_SYLLABLES:
+                least = f"at least {MIN_WORDS} words and {MIN_SYLLABLES} syllables"
+                raise source.fail(step, "say", f"the phrase '{phrase}' is too short: {least}")
+
+
+def _check_shape(source: _Source, step: Step) -> None:
+    if step.final:
+        return
+    if bool(step.say) == bool(step.answers):
+        raise source.fail(step, "say", "it needs either phrases that confirm it (say) or answers, and not both")
+    if bool(step.answers) != bool(step.fact):
+        raise source.fail(step, "fact", "answers need the name of a fact, and a fact needs answers")
+    if bool(step.repeat) != any("{n}" in phrase for phrase in step.say):
+        raise source.fail(step, "say", "phrases of a repeated step hold {n}, others do not")
+    if step.inside is None and step.outside is None:
+        raise source.fail(step, None, "nobody is told anything: write inside or outside")
+    told = {"inside": step.inside, "outside": step.outside}.get(step.confirmed_by, "told")
+    if told is None:
+        raise source.fail(step, "confirmed_by", f"{step.confirmed_by} confirms it but has no prompt")
+
+
+def _check_machine(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
+    rows = all_rows(procedure)
+    _check_duplicates(procedure, sources)
+    reached = _closure(procedure.steps[0].id, _edges(procedure, rows))
+    final = {step.id for step in procedure.steps if step.final}
+    ends = _closure_many(final, _reversed(_edges(procedure, rows)))
+    for source, step in _steps(sources):
+        if step.id not in reached:
+            raise source.fail(step, "id", "no step leads here")
+        if step.id not in ends:
+            raise source.fail(step, "next", "it cannot be left: no way leads from it to the end")
+    if not final:
+        raise TableError(f"{procedure.heading.id}: no step is final; give the last one final = true.")
+
+
+def _check_duplicates(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
+    for source, step in _steps(sources):
+        triggers = [row.trigger for row in rows_from(procedure, procedure.step(step.id))]
+        for trigger in triggers:
+            if triggers.count(trigger) > 1:
+                raise source.fail(step, "answers", f"two rows have the trigger '{trigger}'")
+
+
+def _edges(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]:
+    """Where each step leads; an emergency's return may lead to any step that it can interrupt."""
+    homes = {step.id for step in procedure.steps if not procedure.stage_of(step).emergency}
+    edges: dict[str, set[str]] = {step.id: set() for step in procedure.steps}
+    for row in rows:
+        edges[row.source] |= homes if row.dest == RETURN else {row.dest}
+    return edges
+
+
+def _reversed(edges: dict[str, set[str]]) -> dict[str, set[str]]:
+    back: dict[str, set[str]] = {name: set() for name in edges}
+    for source, dests in edges.items():
+        for dest in dests:
+            back[dest].add(source)
+    return back
+
+
+def _closure(start: str, edges: dict[str, set[str]]) -> set[str]:
+    return _closure_many({start}, edges)
+
+
+def _closure_many(starts: set[str], edges: dict[str, set[str]]) -> set[str]:
+    reached = set(starts)
+    waiting = list(starts)
+    while waiting:
+        for dest in edges[waiting.pop()] - reached:
+            reached.add(dest)
+            waiting.append(dest)
+    return reached

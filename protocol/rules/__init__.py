@@ -1,0 +1,72 @@
+"""decide(book, state, command) -> events: every rule of the procedure, one small function per command."""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from protocol import commands as cmd
+from protocol.events import CommandRefused, Event
+from protocol.rules import advance, crew, emergencies, passing_time, questions, readings, running
+from protocol.rules.turn import Turn
+from protocol.scene import Book
+from protocol.state import State
+
+Rule = Callable[..., None]
+
+RULES: Mapping[type, Rule] = MappingProxyType({
+    cmd.OpenIncident: running.open_incident,
+    cmd.Advance: advance.advance,
+    cmd.Affirm: advance.affirm,
+    cmd.Negate: advance.negate,
+    cmd.Override: advance.override,
+    cmd.StepBack: advance.step_back,
+    cmd.ReportAir: readings.report_air,
+    cmd.CountCanister: readings.count_canister,
+    cmd.CallLevel: readings.call_level,
+    cmd.Correct: readings.correct,
+    cmd.CheckPerson: crew.check_person,
+    cmd.AnswerRollCall: crew.answer_roll_call,
+    cmd.MoveRescuer: crew.move_rescuer,
+    cmd.Hold: running.hold,
+    cmd.Resume: running.resume,
+    cmd.RaiseEmergency: emergencies.raise_emergency,
+    cmd.WithdrawEmergency: emergencies.withdraw,
+    cmd.Ask: questions.ask,
+    cmd.ReportPart: running.report_part,
+    cmd.Note: running.note,
+    cmd.Tick: passing_time.tick,
+})
+"""The rule for each command; a test checks that none is missing."""
+
+
+def decide(book: Book, state: State, command: cmd.Command) -> tuple[Event, ...]:
+    """What happens when a command arrives.
+
+    A command that cannot be taken is answered by an event that says why, never by an exception. A command that
+    changes nothing and has nothing to say gives no events.
+
+    Args:
+        book: procedure and house rules.
+        state: the incident so far.
+        command: what is asked, with its time.
+    """
+    refusal = _refusal(state, command)
+    if refusal:
+        at_ms = max(command.at_ms, state.at_ms)
+        return (CommandRefused(at_ms, type(command).__name__, refusal),)
+    turn = Turn(book, state, command.at_ms)
+    RULES[type(command)](turn, command)
+    return turn.events
+
+
+def _refusal(state: State, command: cmd.Command) -> str:
+    if command.at_ms < state.at_ms:
+        return f"It is dated {command.at_ms} ms, before the last event at {state.at_ms} ms."
+    if isinstance(command, cmd.OpenIncident):
+        return "The incident is already open." if state.opened else ""
+    if isinstance(command, cmd.Tick):
+        return ""
+    if not state.opened:
+        return "The incident has not been opened."
+    if state.closed and not isinstance(command, cmd.Note | cmd.Ask | cmd.ReportPart):
+        return "The incident is closed."
+    return ""

@@ -1,0 +1,80 @@
+"""Who is inside, roll call, and talking to the person."""
+
+from protocol import commands as cmd
+from protocol import events as ev
+from protocol.guards import GUARDS
+from protocol.numbers import count_words
+from protocol.rules.turn import Turn
+from protocol.timers import running
+
+ENTRY_GUARDS = ("not_held", "entry_is_approved", "air_current")
+MAX_SLOTS = 9
+
+
+def check_person(turn: Turn, _command: cmd.CheckPerson) -> None:
+    """The person answered: the clock starts again."""
+    turn.emit(ev.PersonChecked(turn.at_ms))
+    if running(turn.state, "person_check"):
+        turn.start_timer("person_check")
+    turn.answer("Person answering.", "person_check")
+
+
+def answer_roll_call(turn: Turn, _command: cmd.AnswerRollCall) -> None:
+    """Everyone inside is accounted for."""
+    inside = len(turn.state.inside)
+    turn.emit(ev.RollCallAnswered(turn.at_ms, inside))
+    if inside:
+        turn.start_timer("roll_call")
+    turn.answer(f"Roll call complete. {count_words(inside).capitalize()} inside.", "roll_call")
+
+
+def move_rescuer(turn: Turn, command: cmd.MoveRescuer) -> None:
+    """A rescuer goes in or comes out."""
+    if command.inside:
+        _enter(turn, command.slot)
+    else:
+        _leave(turn, command.slot)
+
+
+def _enter(turn: Turn, slot: int) -> None:
+    reason = _entry_reason(turn, slot)
+    if reason:
+        turn.emit(ev.AdvanceRefused(turn.at_ms, turn.state.step, "entry", reason))
+        turn.say("both", ev.Urgency.ALARM, f"Rescuer {count_words(slot)}, do not enter: {reason}.", "entry")
+        return
+    first = not turn.state.inside
+    turn.emit(ev.RescuerEntered(turn.at_ms, slot))
+    turn.start_timer("work_period", str(slot))
+    if first:
+        turn.start_timer("roll_call")
+    turn.answer(f"Rescuer {count_words(slot)} is in. {_inside(turn)}", "crew")
+
+
+def _leave(turn: Turn, slot: int) -> None:
+    if slot not in {one.slot for one in turn.state.inside}:
+        turn.answer(f"Rescuer {count_words(slot)} was not inside.", "crew")
+        return
+    turn.emit(ev.RescuerLeft(turn.at_ms, slot))
+    turn.stop_timer("work_period", str(slot))
+    if not turn.state.inside:
+        turn.stop_timer("roll_call")
+    turn.answer(f"Rescuer {count_words(slot)} is out. {_inside(turn)}", "crew")
+
+
+def _entry_reason(turn: Turn, slot: int) -> str | None:
+    if not 1 <= slot <= MAX_SLOTS:
+        return "that rescuer has no number"
+    if slot in {one.slot for one in turn.state.inside}:
+        return "already counted inside"
+    if turn.state.emergencies:
+        return "there is an emergency"
+    for name in ENTRY_GUARDS:
+        reason = GUARDS[name](turn.scene)
+        if reason:
+            return reason
+    return None
+
+
+def _inside(turn: Turn) -> str:
+    inside = len(turn.state.inside)
+    return f"{count_words(inside).capitalize()} inside." if inside else "Nobody inside."

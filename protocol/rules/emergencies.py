@@ -1,0 +1,53 @@
+"""Emergencies: accepted in every step, spoken at once, taken back with one phrase."""
+
+from protocol import commands as cmd
+from protocol import events as ev
+from protocol.errors import TableError
+from protocol.procedure import Interruption
+from protocol.rules.turn import Turn
+
+
+def raise_emergency(turn: Turn, command: cmd.RaiseEmergency) -> None:
+    """Interrupt whatever is going on."""
+    row = _row(turn, command.kind)
+    if row is None:
+        turn.emit(ev.CommandRefused(turn.at_ms, "RaiseEmergency", f"There is no emergency called {command.kind}."))
+        return
+    turn.say("both", ev.Urgency.ALARM, f"{row.first} If that was wrong, say, disregard emergency.", command.kind)
+    interrupt(turn, command.kind, command.origin.station)
+
+
+def interrupt(turn: Turn, kind: str, by: str) -> None:
+    """Put the emergency's own steps before the current one; said again when it is already open."""
+    row = _row(turn, kind)
+    if row is None or kind in {open_one.kind for open_one in turn.state.emergencies}:
+        return
+    turn.stop_timer("readback")
+    turn.emit(ev.EmergencyRaised(turn.at_ms, kind, by, turn.state.step))
+    turn.enter(row.to)
+
+
+def withdraw(turn: Turn, _command: cmd.WithdrawEmergency) -> None:
+    """The newest emergency was a mistake: back to the step that it interrupted."""
+    if not turn.state.emergencies:
+        turn.answer("No emergency is open.", "emergency")
+        return
+    withdraw_kind(turn, turn.state.emergencies[-1].kind)
+
+
+def withdraw_kind(turn: Turn, kind: str) -> None:
+    """Take one kind of emergency back if it is the newest that is open."""
+    if not turn.state.emergencies or turn.state.emergencies[-1].kind != kind:
+        return
+    newest = turn.state.emergencies[-1]
+    row = _row(turn, kind)
+    turn.emit(ev.EmergencyEnded(turn.at_ms, kind, withdrawn=True))
+    title = row.title if row else kind
+    turn.enter(newest.return_to, f"{title}: withdrawn.")
+
+
+def _row(turn: Turn, kind: str) -> Interruption | None:
+    try:
+        return turn.scene.book.procedure.interruption(kind)
+    except TableError:
+        return None

@@ -1,0 +1,38 @@
+"""Spoken questions."""
+
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
+
+from protocol import commands as cmd
+from protocol.rules.turn import Turn
+from protocol.scene import Scene
+from protocol.wording import air_answer, choices_answer, crew_answer, grain_answer, next_answer, time_answer
+
+_ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
+    cmd.Query.WHAT_NEXT: next_answer,
+    cmd.Query.CHOICES: choices_answer,
+    cmd.Query.TIME: time_answer,
+    cmd.Query.GRAIN: grain_answer,
+    cmd.Query.AIR: air_answer,
+    cmd.Query.CREW: crew_answer,
+    cmd.Query.RADIO_CHECK: lambda _scene: "Loud and clear.",
+})
+
+
+def ask(turn: Turn, command: cmd.Ask) -> None:
+    """Answer the station that asked."""
+    if command.query is cmd.Query.SAY_AGAIN:
+        _say_again(turn)
+        return
+    turn.answer(_ANSWERS[command.query](turn.scene), command.query.value, _side(command.origin.role))
+
+
+def _say_again(turn: Turn) -> None:
+    if turn.state.closed:
+        turn.answer("The incident is closed.", "say_again")
+        return
+    turn.prompt(turn.scene.step)
+
+
+def _side(role: cmd.Role) -> str:
+    return role.value

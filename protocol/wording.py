@@ -1,0 +1,167 @@
+"""Sentences that are spoken: short, two or three items, numbers as a person can use them."""
+
+from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, verdict_at, worst
+from protocol.errors import EstimateError
+from protocol.numbers import count_words, figure_words
+from protocol.procedure import Step
+from protocol.remaining import grain_sentence
+from protocol.scene import Scene, minutes_ms
+from protocol.timers import running
+
+READ_NOT_SAFE = "That is what was read, not that the air is safe"
+
+
+def minutes_words(duration_ms: int) -> str:
+    """A length of time: "less than a minute", "twelve minutes", "one hour five minutes"."""
+    minutes = duration_ms // 60_000
+    if minutes < 1:
+        return "less than a minute"
+    hours, rest = divmod(minutes, 60)
+    parts = []
+    if hours:
+        parts.append(f"{count_words(hours)} hour{'s' if hours > 1 else ''}")
+    if rest:
+        parts.append(f"{count_words(rest)} minute{'s' if rest > 1 else ''}")
+    return " ".join(parts)
+
+
+def prompt(scene: Scene, step: Step, side: str) -> str:
+    """What a side hears when a step begins: the action, then the words that confirm it."""
+    text = step.inside if side == "inside" else step.outside
+    if text is None:
+        return ""
+    body = _sentence(fill(scene, text))
+    if side not in {step.confirmed_by, "both"} and step.confirmed_by != "either":
+        return body
+    return f"{body} {how_to_confirm(scene, step)}".strip()
+
+
+def how_to_confirm(scene: Scene, step: Step) -> str:
+    """The words to say for a step."""
+    if step.answers:
+        phrases = [answer.say[0] for answer in step.answers]
+        if len(phrases) > 3:
+            return "Answer, or say, read the choices."
+        return f"Say, {', or, '.join(phrases)}."
+    if not step.say:
+        return ""
+    return f"Say, {fill_number(step.say[0], next_repeat(scene))}."
+
+
+def next_repeat(scene: Scene) -> int:
+    """The number that a repeated step waits for."""
+    done = scene.state.repeats
+    return next(number for number in range(1, len(done) + 2) if number not in done)
+
+
+def fill_number(phrase: str, number: int) -> str:
+    """A phrase with its number: "panel {n} set", 2 -> "panel two set"."""
+    return phrase.replace("{n}", count_words(number))
+
+
+def fill(scene: Scene, text: str) -> str:
+    """A prompt with its places filled: {panels}, {rescuers}, {n}, {inside}, {grain}."""
+    if "{" not in text:
+        return text
+    return text.format(
+        panels=count_words(scene.house.panels),
+        rescuers=count_words(scene.house.rescuers),
+        n=count_words(next_repeat(scene)),
+        inside=count_words(len(scene.state.inside)),
+        grain=grain_answer(scene) if "{grain}" in text else "",
+    )
+
+
+def reading_words(gas: Gas, value: str, place: str) -> str:
+    """A reading as it is read back."""
+    return f"{gas.spoken} {figure_words(value)} at the {place}"
+
+
+def bad_air_order(reading: Reading) -> tuple[str, str]:
+    """The order first, the explanation second."""
+    limit = worst(reading.gas, reading.value)
+    name = limit.name if limit else "out of limits"
+    value = format(reading.value, "f")
+    return (
+        "All rescuers leave the bin now. All rescuers leave the bin now.",
+        f"{_capital(reading_words(reading.gas, value, reading.place))}: {name}.",
+    )
+
+
+def time_answer(scene: Scene) -> str:
+    """Time since the first call, and since the person was last checked."""
+    text = f"{minutes_words(scene.at_ms)} since the first call."
+    check = running(scene.state, "person_check")
+    if check:
+        text += f" Person last checked {minutes_words(scene.at_ms - check.started_ms)} ago."
+    return _capital(text)
+
+
+def air_answer(scene: Scene) -> str:
+    """What was read and when, the worst first, and what was not read. Never that the air is safe."""
+    max_age = minutes_ms(scene.house.air_max_age_min)
+    newest = {gas: latest(scene.state.readings, gas) for gas in required_gases(scene.state.fact("fumigated"))}
+    verdicts = {gas: verdict_at(reading, scene.at_ms, max_age) for gas, reading in newest.items()}
+    parts: list[str] = []
+    for verdict, words in ((Verdict.BAD, "is bad"), (Verdict.STALE, "is too old"), (Verdict.CAUTION, "is over advice")):
+        parts.extend(f"{gas.spoken} {words}" for gas, found in verdicts.items() if found is verdict)
+    good = [reading for gas, reading in newest.items() if reading and verdicts[gas] is Verdict.GOOD]
+    if good:
+        oldest = scene.at_ms - min(reading.at_ms for reading in good)
+        parts.append(f"{count_words(len(good))} within limits, oldest {_ago(oldest)}")
+    missing = unread(scene.state.readings)
+    if missing:
+        parts.append(f"Not read: {', '.join(gas.spoken for gas in missing)}")
+    return ". ".join(_capital(part) for part in parts) + f". {READ_NOT_SAFE}."
+
+
+def crew_answer(scene: Scene) -> str:
+    """Who is inside and for how long."""
+    inside = scene.state.inside
+    if not inside:
+        return "Nobody inside."
+    listed = [f"rescuer {count_words(one.slot)}, {minutes_words(scene.at_ms - one.entered_ms)}" for one in inside]
+    return f"{_capital(count_words(len(inside)))} inside: {'; '.join(listed)}."
+
+
+def grain_answer(scene: Scene) -> str:
+    """How much grain is left inside the ring, with a range, or why that cannot be said."""
+    try:
+        return grain_sentence(scene)
+    except EstimateError as error:
+        return str(error)
+
+
+def next_answer(scene: Scene) -> str:
+    """The step after this one."""
+    following = scene.step.next
+    if scene.step.final or following is None or following.startswith("@"):
+        return "Nothing follows this step."
+    return f"Next: {scene.book.procedure.step(following).title}."
+
+
+def choices_answer(scene: Scene) -> str:
+    """Every phrase that the current step takes."""
+    step = scene.step
+    if not step.answers:
+        return how_to_confirm(scene, step)
+    return f"Say one of: {'; '.join(answer.say[0] for answer in step.answers)}."
+
+
+def acknowledgement(step: Step, number: int | None = None) -> str:
+    """Naming back what was confirmed."""
+    if number is not None and step.say:
+        return f"{_capital(fill_number(step.say[0], number))}."
+    return f"{_capital(step.title)}, confirmed."
+
+
+def _ago(duration_ms: int) -> str:
+    return f"{minutes_words(duration_ms)} ago"
+
+
+def _sentence(text: str) -> str:
+    return text if text.endswith((".", "?", "!")) else f"{text}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
