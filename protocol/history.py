@@ -97,13 +97,12 @@ def _level(state: State, event: ev.LevelCalled) -> State:
 def _taken_back(state: State, event: ev.EntryTakenBack) -> State:
     if not state.entries or state.entries[-1] != event.entry:
         raise HistoryError(f"The last entry is not '{event.entry}': it cannot be taken back.")
-    lists = {
+    lists: dict[str, dict[str, Any]] = {
         "air": {"readings": state.readings[:-1]},
         "canister": {"canisters_ms": state.canisters_ms[:-1]},
         "level": {"levels": state.levels[:-1]},
     }
-    changed: dict[str, Any] = lists[event.entry]
-    return replace(state, entries=state.entries[:-1], **changed)
+    return replace(state, entries=state.entries[:-1], **lists[event.entry])
 
 
 def _in(state: State, event: ev.RescuerEntered) -> State:
