@@ -1,0 +1,265 @@
+"""The incident record: one file, append-only, each record on disk before anything is spoken or applied.
+
+Line 1 is the header (what it ran on: procedure texts, house rules, wall time of zero). Each further line is one
+record: number, time, command, events. Every line ends in `chain`, the SHA-256 of the line before it and of its own
+content, so that an edited, removed or added line shows. A torn last line is set aside and reported; anything torn
+before the last line stops the load.
+"""
+
+import fcntl
+import hashlib
+import json
+import os
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Self
+
+from assistant.errors import JournalError
+from protocol.commands import Command
+from protocol.errors import HistoryError
+from protocol.events import Event
+from protocol.wire import command_from, event_from, to_plain
+
+FORMAT = 1
+MAX_LINE_BYTES = 4_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Header:
+    """What an incident ran on."""
+
+    procedure: str
+    """Name of the main procedure text."""
+    texts: Mapping[str, str]
+    house: Mapping[str, Any]
+    digest: str
+    kind: str
+    """live, drill or rehearsal."""
+    opened: str
+    """Wall time of zero, UTC."""
+    clock: Mapping[str, Any]
+    """How time was kept: machine boot and its count at zero, or a recording."""
+    program: str
+
+
+@dataclass(frozen=True, slots=True)
+class Record:
+    """One turn."""
+
+    n: int
+    at_ms: int
+    command: Command
+    events: tuple[Event, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """All that a file holds."""
+
+    header: Header
+    records: tuple[Record, ...]
+    chain: str
+    """Digest of the last line."""
+    good_bytes: int
+    """Length of the part that is whole."""
+    torn: bytes = field(default=b"")
+    """What follows it: the remains of a line that was being written."""
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """Every event in order."""
+        return tuple(event for record in self.records for event in record.events)
+
+
+class Journal:
+    """The open record of one incident; one program at a time."""
+
+    def __init__(self, path: Path, handle: int, n: int, chain: str) -> None:
+        self.path = path
+        self._handle = handle
+        self._n = n
+        self._chain = chain
+
+    @classmethod
+    def create(cls, path: Path, header: Header) -> Self:
+        """Begin a new file.
+
+        Raises:
+            JournalError: if it exists or cannot be written.
+        """
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o600)
+        except FileExistsError as error:
+            raise JournalError(f"{path} already exists. Give a new name, or go on with: bin-rescue resume.") from error
+        except OSError as error:
+            raise JournalError(f"{path} cannot be written ({error.strerror}). Choose another folder.") from error
+        _lock(handle, path)
+        journal = cls(path, handle, 0, "")
+        journal._write({"format": FORMAT, **_header_plain(header)})
+        _sync_folder(path.parent)
+        return journal
+
+    @classmethod
+    def reopen(cls, path: Path) -> tuple[Self, History]:
+        """Go on with a file; a torn last line is moved to a file beside it.
+
+        Raises:
+            JournalError: if it is damaged, locked or cannot be written.
+        """
+        try:
+            handle = os.open(path, os.O_RDWR | os.O_APPEND)
+        except OSError as error:
+            raise JournalError(f"{path} cannot be opened ({error.strerror}). Check the name and the rights.") from error
+        _lock(handle, path)
+        history = read(path)
+        if history.torn:
+            _set_aside(path, history)
+            os.ftruncate(handle, history.good_bytes)
+            os.fsync(handle)
+        return cls(path, handle, len(history.records), history.chain), history
+
+    @property
+    def chain(self) -> str:
+        """Digest of the last line."""
+        return self._chain
+
+    def append(self, command: Command, events: Sequence[Event]) -> Record:
+        """Write one record and wait until it is on disk.
+
+        Raises:
+            JournalError: if the disk does not take it; the file then ends with the last whole record.
+        """
+        record = Record(self._n + 1, command.at_ms, command, tuple(events))
+        self._write({
+            "n": record.n,
+            "at_ms": record.at_ms,
+            "command": to_plain(command),
+            "events": [to_plain(event) for event in events],
+        })  # fmt: skip
+        self._n += 1
+        return record
+
+    def close(self) -> None:
+        """Let go of the file."""
+        os.close(self._handle)
+
+    def _write(self, content: dict[str, Any]) -> None:
+        chain = _link(self._chain, content)
+        line = _dump({**content, "chain": chain}) + b"\n"
+        start = os.fstat(self._handle).st_size
+        try:
+            _write_all(self._handle, line)
+            os.fsync(self._handle)
+        except OSError as error:
+            os.ftruncate(self._handle, start)
+            raise JournalError(
+                f"{self.path}: the record could not be written ({error.strerror}). Free some space; nothing was lost."
+            ) from error
+        self._chain = chain
+
+
+def _write_all(handle: int, data: bytes) -> None:
+    left = memoryview(data)
+    while left:
+        left = left[os.write(handle, left) :]
+
+
+def read(path: Path) -> History:
+    """Read a file, check its numbers and its chain.
+
+    Raises:
+        JournalError: naming the first line that is wrong.
+    """
+    try:
+        data = path.read_bytes()
+    except OSError as error:
+        raise JournalError(f"{path} cannot be read ({error.strerror}). Check the name.") from error
+    lines = data.split(b"\n")
+    whole, rest = lines[:-1], lines[-1]
+    header: Header | None = None
+    records: list[Record] = []
+    chain, good = "", 0
+    for number, line in enumerate(whole, start=1):
+        last = number == len(whole) and not rest
+        try:
+            content = _load(line)
+            chain = _checked_chain(content, chain)
+            if header is None:
+                header = _header_from(content)
+            else:
+                records.append(_record_from(content, len(records) + 1))
+        except (HistoryError, ValueError, KeyError, TypeError) as error:
+            if last and header is not None:
+                return History(header, tuple(records), chain, good, line + b"\n")
+            raise JournalError(f"{path}, line {number}: {error}") from error
+        good += len(line) + 1
+    if header is None:
+        raise JournalError(f"{path}, line 1: no whole header; this is not an incident record.")
+    return History(header, tuple(records), chain, good, rest)
+
+
+def _checked_chain(content: dict[str, Any], before: str) -> str:
+    chain = content.pop("chain", None)
+    if chain != _link(before, content):
+        raise HistoryError("the digest does not fit: this record was changed, or one before it removed or added.")
+    return str(chain)
+
+
+def _load(line: bytes) -> dict[str, Any]:
+    if len(line) > MAX_LINE_BYTES:
+        raise HistoryError("longer than a record can be.")
+    try:
+        content = json.loads(line)
+    except RecursionError as error:
+        raise HistoryError("nested deeper than a record can be.") from error
+    if not isinstance(content, dict):
+        raise HistoryError("not a record.")
+    return content
+
+
+def _link(before: str, content: Mapping[str, Any]) -> str:
+    return hashlib.sha256(before.encode() + _dump(content)).hexdigest()
+
+
+def _dump(content: Mapping[str, Any]) -> bytes:
+    return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()
+
+
+def _header_plain(header: Header) -> dict[str, Any]:
+    return {name: getattr(header, name) for name in Header.__slots__}
+
+
+def _header_from(content: Mapping[str, Any]) -> Header:
+    if content.get("format") != FORMAT:
+        raise HistoryError(f"format {content.get('format')!r} is not one that this version reads ({FORMAT}).")
+    return Header(**{name: content[name] for name in Header.__slots__})
+
+
+def _record_from(content: Mapping[str, Any], expected: int) -> Record:
+    if content["n"] != expected:
+        raise HistoryError(f"record {content['n']} stands where record {expected} should be.")
+    events = tuple(event_from(event) for event in content["events"])
+    return Record(expected, int(content["at_ms"]), command_from(content["command"]), events)
+
+
+def _set_aside(path: Path, history: History) -> None:
+    place = path.with_name(f"{path.name}.torn-{len(history.records) + 1}")
+    place.write_bytes(history.torn)
+
+
+def _lock(handle: int, path: Path) -> None:
+    try:
+        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        os.close(handle)
+        raise JournalError(f"{path} is in use by another program. Close that one first.") from error
+
+
+def _sync_folder(folder: Path) -> None:
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
