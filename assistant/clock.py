@@ -2,6 +2,7 @@
 
 import time
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Protocol
 
 
@@ -80,3 +81,22 @@ def cpu_seconds() -> float:
 def stopwatch_s() -> float:
     """A running count of seconds, for measurements only."""
     return time.perf_counter()
+
+
+def boot_id() -> str:
+    """Which start of the machine this is; empty where the system does not say."""
+    try:
+        return Path("/proc/sys/kernel/random/boot_id").read_text(encoding="ascii").strip()
+    except OSError:
+        return ""
+
+
+def boot_ms() -> int:
+    """Milliseconds since the machine was started."""
+    return _boot_ns() // 1_000_000
+
+
+def wall_ms_since(moment: str) -> int:
+    """Milliseconds of wall time since an ISO 8601 moment; negative when the wall clock was put back."""
+    passed = datetime.now(UTC) - datetime.fromisoformat(moment)  # noqa: TID251  only to resume after a restart
+    return round(passed.total_seconds() * 1000)

@@ -1,0 +1,1 @@
+"""Recordings made by this project, their scripts, and the program that renders them."""
