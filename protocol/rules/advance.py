@@ -127,7 +127,7 @@ def _confirm(turn: Turn, step: Step, origin: cmd.Origin, answer: str | None, num
         turn.emit(ev.RepeatConfirmed(turn.at_ms, step.id, number, total, origin.station, origin.heard))
         turn.start_timer("quiet")
         if len(turn.state.repeats) < total:
-            turn.prompt(step, acknowledgement(step, number), origin.role)
+            turn.prompt_repeat(step, acknowledgement(step, number))
             return
     moved = _lead(turn, step, answer)
     if isinstance(moved, Refused):
