@@ -11,6 +11,7 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Self
@@ -89,7 +90,7 @@ class Journal:
             JournalError: if it exists or cannot be written.
         """
         try:
-            path.parent.mkdir(parents=True, exist_ok=True)
+            _make_folder(path.parent)
             handle = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, 0o600)
         except FileExistsError as error:
             raise JournalError(f"{path} already exists. Give a new name, or go on with: bin-rescue resume.") from error
@@ -153,11 +154,19 @@ class Journal:
             _write_all(self._handle, line)
             os.fsync(self._handle)
         except OSError as error:
-            os.ftruncate(self._handle, start)
+            with suppress(OSError):
+                os.ftruncate(self._handle, start)
             raise JournalError(
                 f"{self.path}: the record could not be written ({error.strerror}). Free some space; nothing was lost."
             ) from error
         self._chain = chain
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except FileExistsError as error:
+        raise NotADirectoryError(error.errno, "part of the path is a file", str(folder)) from error
 
 
 def _write_all(handle: int, data: bytes) -> None:
