@@ -1,0 +1,116 @@
+"""The command `bin-rescue`: argument parsing only."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+from assistant import commands
+from assistant.errors import AssistantError
+from protocol.errors import ProtocolError
+
+DESCRIPTION = (
+    "A voice in a rescuer's headset for grain-bin entrapment. It advises: the incident commander decides; local "
+    "procedure and medical direction come first."
+)
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command.
+
+    Args:
+        arguments: without the program's name; the process's own when None.
+
+    Returns:
+        0 when all went well, the error's own number otherwise.
+    """
+    options = parser().parse_args(arguments)
+    try:
+        status: int = options.work(options)
+    except (AssistantError, ProtocolError) as error:
+        print(f"bin-rescue: {error}", file=sys.stderr)
+        return getattr(error, "exit_status", 1)
+    except KeyboardInterrupt:
+        print("Stopped. Go on with: bin-rescue resume FILE", file=sys.stderr)
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 141
+    return status
+
+
+def parser() -> argparse.ArgumentParser:
+    """Every command and its options."""
+    top = argparse.ArgumentParser(prog="bin-rescue", description=DESCRIPTION)
+    subs = top.add_subparsers(required=True, metavar="COMMAND")
+    _run(subs)
+    _rehearse(subs)
+    _hear(subs)
+    _records(subs)
+    check = subs.add_parser("check", help="check a procedure file (the shipped one without a file)")
+    check.add_argument("procedure", type=Path, nargs="?", metavar="PROCEDURE")
+    check.add_argument("--model", type=Path, metavar="DIR", help="speech model whose vocabulary is checked")
+    check.set_defaults(work=commands.check)
+    devices = subs.add_parser("devices", help="list sound devices; --test listens and gives a verdict")
+    devices.add_argument("--test", type=float, metavar="SECONDS", help="listen to the microphone for so long")
+    devices.add_argument("--input", metavar="NAME", help="microphone to test")
+    devices.set_defaults(work=commands.devices)
+    return top
+
+
+def _run(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    run = subs.add_parser("run", help="lead a live incident or drill")
+    _live_options(run)
+    run.add_argument("--procedure", type=Path, metavar="FILE", help="procedure file instead of the shipped one")
+    run.add_argument("--drill", action="store_true", help="a drill, not an incident")
+    run.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
+    run.set_defaults(work=commands.run)
+    resume = subs.add_parser("resume", help="go on with an incident after a stop")
+    resume.add_argument("journal", type=Path, metavar="FILE")
+    _live_options(resume)
+    resume.add_argument("--show", action="store_true", help="only say where it stands, as JSON")
+    resume.set_defaults(work=commands.resume)
+
+
+def _live_options(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--keyboard", action="store_true", help="type the phrases; no microphone is needed")
+    sub.add_argument("--mute", action="store_true", help="no loudspeaker: show the prompts only")
+    sub.add_argument("--role", choices=("inside", "outside", "both"), default="both", help="whose headset this is")
+    sub.add_argument("--input", metavar="NAME", help="microphone (see: bin-rescue devices)")
+    sub.add_argument("--output", metavar="NAME", help="headphone or speaker")
+    sub.add_argument("--model", type=Path, metavar="DIR", help="another vosk model")
+    sub.add_argument("--save-audio", type=Path, metavar="FILE.wav", help="write what the station heard")
+
+
+def _rehearse(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    rehearse = subs.add_parser("rehearse", help="run from a recording through the real recogniser; no sound hardware")
+    rehearse.add_argument("recording", type=Path, nargs="?", metavar="FILE.wav", help="default: the shipped drill")
+    rehearse.add_argument("--script", type=Path, metavar="FILE.json", help="what is said when")
+    rehearse.add_argument("--fast", action="store_true", help="as fast as the machine allows")
+    rehearse.add_argument("--json", action="store_true", help="end with one JSON line")
+    rehearse.add_argument("--procedure", type=Path, metavar="FILE")
+    rehearse.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
+    rehearse.add_argument("--model", type=Path, metavar="DIR", help="another vosk model")
+    rehearse.add_argument("--save-audio", type=Path, metavar="FILE.wav", help="write what the station heard")
+    rehearse.set_defaults(work=commands.rehearse)
+
+
+def _hear(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    hear = subs.add_parser("hear", help="will it understand me? recordings against a list of phrases")
+    hear.add_argument("audio", type=Path, nargs="+", metavar="AUDIO", help="WAV or FLAC")
+    hear.add_argument("--phrases", type=Path, metavar="LIST.txt", help="one phrase a line (default: the procedure's)")
+    hear.add_argument("--json", action="store_true", help="one JSON line for each recording")
+    hear.add_argument("--model", type=Path, metavar="DIR", help="another vosk model")
+    hear.set_defaults(work=commands.hear)
+
+
+def _records(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    replay = subs.add_parser("replay", help="tell the story of a record and verify it")
+    replay.add_argument("journal", type=Path, metavar="FILE")
+    replay.add_argument("--verify", action="store_true", help="only verify")
+    replay.set_defaults(work=commands.replay)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
