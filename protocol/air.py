@@ -175,7 +175,7 @@ def range_of(gas: Gas) -> GasRange:
 def believable(gas: Gas, value: Decimal) -> bool:
     """Whether a meter can show that value."""
     row = range_of(gas)
-    return row.low <= value <= row.high
+    return value.is_finite() and not value.is_signed() and row.low <= value <= row.high
 
 
 def crossed(gas: Gas, value: Decimal) -> tuple[Limit, ...]:
@@ -198,19 +198,26 @@ def worst(gas: Gas, value: Decimal) -> Limit | None:
 
 
 def verdict_at(reading: Reading | None, at_ms: int, max_age_ms: int) -> Verdict:
-    """What a reading is worth at a time. Bad stays bad however old; good grows stale after `max_age_ms`."""
+    """What a reading is worth at a time. Bad stays bad however old; good is stale once `max_age_ms` old."""
     if reading is None:
         return Verdict.UNREAD
     verdict = judge(reading.gas, reading.value)
     if verdict is Verdict.BAD:
         return verdict
-    return Verdict.STALE if at_ms - reading.at_ms > max_age_ms else verdict
+    return Verdict.STALE if at_ms - reading.at_ms >= max_age_ms else verdict
 
 
 def latest(readings: Iterable[Reading], gas: Gas, place: str | None = None) -> Reading | None:
-    """The newest reading of a gas, at one place or anywhere."""
+    """The newest reading of a gas, at one place or anywhere; of two at the same moment the later in the list."""
     found = [row for row in readings if row.gas is gas and (place is None or row.place == place)]
-    return max(found, key=lambda row: row.at_ms) if found else None
+    return max(reversed(found), key=lambda row: row.at_ms) if found else None
+
+
+def standing_bad(readings: Iterable[Reading], gas: Gas | None = None) -> Reading | None:
+    """A bad reading that no newer one of the same gas at the same place has replaced, or None."""
+    newest = {(row.gas, row.place): row for row in sorted(readings, key=lambda row: row.at_ms)}
+    bad = [row for row in newest.values() if gas in {None, row.gas} and judge(row.gas, row.value) is Verdict.BAD]
+    return bad[0] if bad else None
 
 
 def unread(readings: Iterable[Reading]) -> tuple[Gas, ...]:

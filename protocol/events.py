@@ -38,6 +38,8 @@ class StepEntered:
 
     at_ms: int
     step: str
+    repeats: tuple[int, ...] = ()
+    """Which of a repeated step were confirmed before an emergency interrupted it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
-from protocol.air import Gas, Verdict, latest, required_gases, verdict_at
+from protocol.air import Verdict, latest, required_gases, standing_bad, verdict_at
 from protocol.marks import is_at_or_below
 from protocol.scene import Scene, minutes_ms
 
@@ -26,7 +26,8 @@ def air_reason(scene: Scene, place: str | None) -> str | None:
 
     Args:
         scene: the moment.
-        place: hatch or person, or None for the newest reading wherever it was taken.
+        place: hatch or person, or None for the newest reading wherever it was taken; then a bad reading at one
+            place stands until the gas is read again there.
     """
     for gas in required_gases(scene.state.fact("fumigated")):
         reading = latest(scene.state.readings, gas, place)
@@ -34,7 +35,8 @@ def air_reason(scene: Scene, place: str | None) -> str | None:
         if verdict in {Verdict.UNREAD, Verdict.STALE, Verdict.BAD}:
             where = f" at the {place}" if place else ""
             return f"{gas.spoken} is {_AIR_WORDS[verdict]}{where}"
-    return None
+    bad = None if place else standing_bad(scene.state.readings)
+    return f"{bad.gas.spoken} is {_AIR_WORDS[Verdict.BAD]} at the {bad.place}" if bad else None
 
 
 _AIR_WORDS = {Verdict.UNREAD: "unread", Verdict.STALE: "too old, test again", Verdict.BAD: "bad"}
@@ -83,15 +85,10 @@ def repeats_total(scene: Scene) -> int:
     return scene.house.panels if scene.step.repeat == "panels" else 1
 
 
-def _oxygen_first(scene: Scene) -> str | None:
-    return None if latest(scene.state.readings, Gas.OXYGEN) else "oxygen has not been read"
-
-
 GUARDS: Mapping[str, Guard] = MappingProxyType({
     NOT_HELD: _not_held,
     AIR_CURRENT: _air_current,
     REPEATS_DONE: _repeats_done,
-    "oxygen_first": _oxygen_first,
     "air_good_at_hatch": _air_at("hatch"),
     "air_good_at_person": _air_at("person"),
     "flow_is_off": _fact("flow", "off", "the flow has not been stopped"),

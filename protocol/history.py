@@ -45,7 +45,7 @@ def _opened(state: State, event: ev.IncidentOpened) -> State:
 
 
 def _entered(state: State, event: ev.StepEntered) -> State:
-    return replace(state, step=event.step, step_since_ms=event.at_ms, repeats=())
+    return replace(state, step=event.step, step_since_ms=event.at_ms, repeats=event.repeats)
 
 
 def _confirmed(state: State, event: ev.StepConfirmed) -> State:
@@ -139,7 +139,7 @@ def _timer_out(state: State, event: ev.TimerExpired) -> State:
 
 
 def _raised(state: State, event: ev.EmergencyRaised) -> State:
-    emergency = OpenEmergency(event.kind, event.at_ms, event.from_step)
+    emergency = OpenEmergency(event.kind, event.at_ms, event.from_step, state.repeats)
     return replace(state, emergencies=(*state.emergencies, emergency), pending=None)
 
 

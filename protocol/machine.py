@@ -8,7 +8,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from transitions import Machine, MachineError
+from transitions import Machine
 
 from protocol.guards import AIR_CURRENT, NOT_HELD, REPEATS_DONE
 from protocol.procedure import RETURN, Procedure, Step
@@ -105,10 +105,9 @@ def fire(
             return_to if row.dest == RETURN else row.dest,
             conditions=[partial(probe.holds, guard, check) for guard in row.guards],
         )
-    try:
-        moved = probe.trigger(trigger)
-    except (AttributeError, MachineError):
+    if trigger not in {row.trigger for row in rows}:
         return Refused("", "that does not belong to this step")
+    moved = probe.trigger(trigger)
     return Moved(probe.state) if moved else Refused(probe.guard, probe.reason)
 
 

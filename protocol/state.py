@@ -63,6 +63,8 @@ class OpenEmergency:
     raised_ms: int
     return_to: str
     """The step that was interrupted."""
+    repeats: tuple[int, ...] = ()
+    """Which of it were confirmed by then, if it is a repeated step."""
 
 
 @dataclass(frozen=True, slots=True)

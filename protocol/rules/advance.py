@@ -2,12 +2,13 @@
 
 from protocol import commands as cmd
 from protocol import events as ev
-from protocol.guards import GUARDS, repeats_total
-from protocol.machine import CONFIRM, REPEAT, Refused, answer_trigger, fire
+from protocol.guards import GUARDS, NOT_HELD, repeats_total
+from protocol.machine import CONFIRM, REPEAT, Refused, answer_trigger, fire, rows_from
 from protocol.procedure import Step
 from protocol.rules import readings
 from protocol.rules.turn import Turn
 from protocol.state import Pending
+from protocol.timers import running
 from protocol.wording import acknowledgement, fill_number, next_repeat
 
 _FACT_TIMERS = {
@@ -48,11 +49,15 @@ def affirm(turn: Turn, command: cmd.Affirm) -> None:
     if pending is None:
         turn.answer("Nothing was read back.", "readback")
         return
-    turn.stop_timer("readback")
-    if pending.what == "air":
+    timer = running(turn.state, "readback")
+    if timer and timer.due_ms is not None and timer.due_ms <= turn.at_ms:
+        turn.drop_readback("lapsed")
+        turn.answer("Not affirmed in time. Say it again.", "readback")
+    elif pending.what == "air":
+        turn.stop_timer("readback")
         readings.record(turn, pending)
-        return
-    _affirm_step(turn, pending, command.origin)
+    else:
+        _affirm_step(turn, pending, command.origin)
 
 
 def negate(turn: Turn, _command: cmd.Negate) -> None:
@@ -74,6 +79,9 @@ def override(turn: Turn, command: cmd.Override) -> None:
     if step.final or (step.answers and command.answer not in {answer.value for answer in step.answers}):
         _refuse(turn, step.id, "", "an override of a question needs one of its answers")
         return
+    if turn.state.held and not turn.scene.in_emergency:
+        _refuse(turn, step.id, NOT_HELD, "all work is held. Say, resume all work")
+        return
     turn.drop_readback("overtaken")
     turn.emit(ev.NoteTaken(turn.at_ms, command.origin.station, f"Override of {step.title}: {reason}"))
     dest = _dest_unguarded(turn, step, command.answer)
@@ -89,11 +97,18 @@ def step_back(turn: Turn, _command: cmd.StepBack) -> None:
     if not state.trail:
         turn.answer("This is the first step.", "back")
         return
+    procedure = turn.scene.book.procedure
+    before = procedure.step(state.trail[-1])
+    if state.step not in {row.dest for row in rows_from(procedure, before)}:
+        turn.answer("Work started anew here. There is no step to go back to.", "back")
+        return
     turn.drop_readback("overtaken")
-    before = turn.scene.book.procedure.step(state.trail[-1])
     turn.emit(ev.SteppedBack(turn.at_ms, state.step, before.id))
-    for fact, _value in before.sets:
+    for fact, value in before.sets:
         turn.emit(ev.FactLearned(turn.at_ms, fact, "unknown"))
+        for what, timer in _FACT_TIMERS.get((fact, value), ()):
+            if what == "start":
+                turn.stop_timer(timer)
     if before.fact:
         turn.emit(ev.FactLearned(turn.at_ms, before.fact, "unknown"))
     turn.start_timer("quiet")
@@ -102,6 +117,10 @@ def step_back(turn: Turn, _command: cmd.StepBack) -> None:
 
 def _affirm_step(turn: Turn, pending: Pending, origin: cmd.Origin) -> None:
     step = turn.scene.step
+    if not origin.role.covers(step.confirmed_by):
+        turn.answer(f"{step.confirmed_by.capitalize()} affirms this.", "readback")
+        return
+    turn.stop_timer("readback")
     moved = _lead(turn, step, pending.answer)
     if step.id != pending.step or isinstance(moved, Refused):
         reason = moved.reason if isinstance(moved, Refused) else f"the step now is {step.title}"
@@ -148,8 +167,23 @@ def _leave(
         turn.emit(ev.FactLearned(turn.at_ms, fact, value))
         for what, timer in _FACT_TIMERS.get((fact, value), ()):
             (turn.start_timer if what == "start" else turn.stop_timer)(timer)
+    dest = _homeward(turn, dest)
+    kept = next((row.repeats for row in reversed(turn.state.emergencies) if row.return_to == dest), ())
     end_emergencies(turn, dest)
-    turn.enter(dest, lead, origin.role)
+    turn.enter(dest, lead, origin.role, kept)
+
+
+def _homeward(turn: Turn, dest: str) -> str:
+    """Where leaving a step leads: an emergency never leads ahead of the procedure.
+
+    Entry starts anew only when the entry gate was passed and the person is still held; otherwise the step that was
+    interrupted comes again.
+    """
+    state, procedure = turn.state, turn.scene.book.procedure
+    if not state.emergencies or procedure.stage_of(procedure.step(dest)).emergency:
+        return dest
+    starts_anew = dest in state.trail and state.fact("person") != "free"
+    return dest if starts_anew else state.emergencies[0].return_to
 
 
 def end_emergencies(turn: Turn, dest: str) -> None:

@@ -2,9 +2,14 @@
 
 from protocol import commands as cmd
 from protocol import events as ev
+from protocol.air import standing_bad
 from protocol.errors import TableError
 from protocol.procedure import Interruption
 from protocol.rules.turn import Turn
+from protocol.wording import reading_words
+
+BAD_AIR = "bad_air"
+"""The emergency that a bad reading raises."""
 
 
 def raise_emergency(turn: Turn, command: cmd.RaiseEmergency) -> None:
@@ -32,6 +37,11 @@ def withdraw(turn: Turn, _command: cmd.WithdrawEmergency) -> None:
     if not turn.state.emergencies:
         turn.answer("No emergency is open.", "emergency")
         return
+    bad = standing_bad(turn.state.readings)
+    if bad is not None and turn.state.emergencies[-1].kind == BAD_AIR:
+        reading = reading_words(bad.gas, format(bad.value, "f"), bad.place)
+        turn.say("both", ev.Urgency.ALARM, f"The order stands: {reading}. Read it again, or say, correction.", BAD_AIR)
+        return
     withdraw_kind(turn, turn.state.emergencies[-1].kind)
 
 
@@ -42,8 +52,8 @@ def withdraw_kind(turn: Turn, kind: str) -> None:
     newest = turn.state.emergencies[-1]
     row = _row(turn, kind)
     turn.emit(ev.EmergencyEnded(turn.at_ms, kind, withdrawn=True))
-    title = row.title if row else kind
-    turn.enter(newest.return_to, f"{title}: withdrawn.")
+    turn.answer(f"{row.title if row else kind}: withdrawn.", "emergency")
+    turn.enter(newest.return_to, repeats=newest.repeats)
 
 
 def _row(turn: Turn, kind: str) -> Interruption | None:

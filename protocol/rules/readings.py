@@ -2,16 +2,14 @@
 
 from protocol import commands as cmd
 from protocol import events as ev
-from protocol.air import Gas, Reading, Verdict, believable, crossed, judge, latest
+from protocol.air import Gas, Reading, Verdict, believable, crossed, judge, latest, standing_bad
 from protocol.marks import MARKS, is_at_or_below
-from protocol.numbers import count_words, figure_words
+from protocol.numbers import count_words
 from protocol.rules import emergencies
 from protocol.rules.turn import Turn
+from protocol.scene import minutes_ms
 from protocol.state import Pending
 from protocol.wording import bad_air_order, grain_answer, reading_words
-
-BAD_AIR = "bad_air"
-"""The emergency that a bad reading raises."""
 
 
 def report_air(turn: Turn, command: cmd.ReportAir) -> None:
@@ -19,7 +17,7 @@ def report_air(turn: Turn, command: cmd.ReportAir) -> None:
     place = command.place or turn.scene.step.place or _last_place(turn)
     value = format(command.value, "f")
     if not believable(command.gas, command.value):
-        turn.answer(f"{command.gas.spoken} {figure_words(value)}: no meter shows that. Say it again.", "air")
+        turn.answer(f"{command.gas.spoken}: no meter shows that number. Say it again.", "air")
         return
     turn.drop_readback("overtaken")
     pending = Pending(
@@ -97,15 +95,15 @@ def correct(turn: Turn, _command: cmd.Correct) -> None:
     if key:
         turn.stop_timer("air_age", key)
     turn.answer(f"Taken back: {detail}.", "correct")
-    if entry == "air" and not _any_bad(turn):
-        emergencies.withdraw_kind(turn, BAD_AIR)
+    if entry == "air":
+        _after_reading_taken_back(turn, key)
 
 
 def _order_out(turn: Turn, reading: Reading) -> None:
     order, reason = bad_air_order(reading)
-    turn.say("both", ev.Urgency.ALARM, order, BAD_AIR)
-    turn.say("both", ev.Urgency.ALARM, reason, BAD_AIR)
-    emergencies.interrupt(turn, BAD_AIR, "program")
+    turn.say("both", ev.Urgency.ALARM, order, emergencies.BAD_AIR)
+    turn.say("both", ev.Urgency.ALARM, reason, emergencies.BAD_AIR)
+    emergencies.interrupt(turn, emergencies.BAD_AIR, "program")
 
 
 def _describe(turn: Turn, entry: str) -> tuple[str, str]:
@@ -117,9 +115,15 @@ def _describe(turn: Turn, entry: str) -> tuple[str, str]:
     return f"grain at {turn.state.level}", ""
 
 
-def _any_bad(turn: Turn) -> bool:
-    newest = [latest(turn.state.readings, gas) for gas in Gas]
-    return any(row is not None and judge(row.gas, row.value) is Verdict.BAD for row in newest)
+def _after_reading_taken_back(turn: Turn, key: str) -> None:
+    """The reading before it counts again, with its own age; without a bad one the order to leave is withdrawn."""
+    gas, place = key.split("@")
+    before = latest(turn.state.readings, Gas(gas), place)
+    due_ms = before.at_ms + minutes_ms(turn.scene.house.air_max_age_min) if before else turn.at_ms
+    if before and judge(before.gas, before.value) is not Verdict.BAD and due_ms > turn.at_ms:
+        turn.emit(ev.TimerStarted(turn.at_ms, "air_age", key, due_ms))
+    if standing_bad(turn.state.readings) is None:
+        emergencies.withdraw_kind(turn, emergencies.BAD_AIR)
 
 
 def _last_place(turn: Turn) -> str:

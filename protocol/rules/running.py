@@ -32,7 +32,8 @@ def resume(turn: Turn, _command: cmd.Resume) -> None:
         return
     turn.emit(ev.WorkResumed(turn.at_ms))
     turn.start_timer("quiet")
-    turn.prompt(turn.scene.step, "Work goes on.")
+    turn.answer("Work goes on.", "hold")
+    turn.prompt(turn.scene.step)
 
 
 def report_part(turn: Turn, command: cmd.ReportPart) -> None:

@@ -95,9 +95,9 @@ class Turn:
             self.emit(ev.ReadbackDropped(self._at_ms, why))
             self.stop_timer("readback")
 
-    def enter(self, step_id: str, lead: str = "", lead_to: Role = Role.BOTH) -> None:
-        """Make a step the current one and say its prompt."""
-        self.emit(ev.StepEntered(self._at_ms, step_id))
+    def enter(self, step_id: str, lead: str = "", lead_to: Role = Role.BOTH, repeats: tuple[int, ...] = ()) -> None:
+        """Make a step the current one, with what was done of it before an interruption, and say its prompt."""
+        self.emit(ev.StepEntered(self._at_ms, step_id, repeats))
         self.start_timer("quiet")
         step = self._book.procedure.step(step_id)
         self.prompt(step, lead, lead_to)
