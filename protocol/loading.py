@@ -1,15 +1,17 @@
 """From procedure texts to a checked procedure: every row alone, then the whole as a machine.
 
-Refused, with file, line and reason: unknown stage, guard, next step or setting; two equal ids; a step that cannot be
-reached or cannot be left; two equal phrases in one step or against a phrase that is always in force; a phrase that
-advances with fewer than two words or four syllables.
+Refused, with file, line and reason: unknown stage, guard, next step, setting or place in a prompt; two equal ids; a
+step that cannot be reached or cannot be left; two equal phrases in one step, among emergencies or against a phrase
+that is always in force; a phrase that advances with fewer than two words or four syllables; an emergency that does
+not lead to a step of an emergency.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from string import Formatter
 
 from protocol.errors import TableError
-from protocol.guards import GUARDS
+from protocol.guards import GUARDS, REPEATS_DONE
 from protocol.machine import Row, all_rows, rows_from
 from protocol.marks import MARKS
 from protocol.phrases import (
@@ -28,7 +30,18 @@ from protocol.phrases import (
     step_phrases,
     syllables,
 )
-from protocol.procedure import RETURN, Procedure, ProcedureText, Step, line_of, merge, read_procedure_text
+from protocol.procedure import (
+    RETURN,
+    Interruption,
+    Procedure,
+    ProcedureText,
+    Stage,
+    Step,
+    line_of,
+    merge,
+    read_procedure_text,
+)
+from protocol.wording import PLACES
 
 MIN_WORDS = 2
 MIN_SYLLABLES = 4
@@ -45,6 +58,10 @@ ALWAYS_PHRASES = frozenset({
 """Phrases that may be in force beside any step's own."""
 
 
+_NAMED_GUARDS = frozenset(GUARDS) - {REPEATS_DONE}
+"""Guards that a row may name; the count of repeats is asked by the program itself."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Source:
     """Where a row stands, for the message."""
@@ -53,9 +70,15 @@ class _Source:
     text: str
     rows: ProcedureText
 
-    def fail(self, step: Step, key: str | None, reason: str) -> TableError:
-        index = next((i for i, row in enumerate(self.rows.step) if row.id == step.id), 0)
-        return TableError(f"{self.name}, line {line_of(self.text, 'step', index, key)}: step '{step.id}': {reason}.")
+    def fail(self, row: Step | Stage | Interruption, key: str | None, reason: str) -> TableError:
+        table = type(row).__name__.lower()
+        rows: tuple[Step | Stage | Interruption, ...] = getattr(self.rows, table)
+        index = next((i for i, other in enumerate(rows) if other is row), len(rows) - 1)
+        line = line_of(self.text, table, index, key)
+        return TableError(f"{self.name}, line {line}: {_KINDS[table]} '{row.id}': {reason}.")
+
+
+_KINDS = {"step": "step", "stage": "stage", "interruption": "emergency"}
 
 
 def load_procedure(main: str, texts: Mapping[str, str]) -> Procedure:
@@ -75,10 +98,15 @@ def load_procedure(main: str, texts: Mapping[str, str]) -> Procedure:
     for name in first.procedure.includes:
         if name not in texts:
             raise TableError(f"{main}, line 1: includes '{name}', which is not there. Put {name}.toml beside it.")
-        included.append(_Source(name, texts[name], read_procedure_text(texts[name], name)))
+        branch = read_procedure_text(texts[name], name)
+        if branch.procedure.includes:
+            raise TableError(f"{name}, line 1: an included procedure cannot include others; write it in {main}.")
+        included.append(_Source(name, texts[name], branch))
     sources = (_Source(main, texts[main], first), *included)
     procedure = merge(first, tuple(source.rows for source in included))
+    _check_ids(sources)
     _check_names(procedure, sources)
+    _check_emergencies(procedure, sources)
     _check_phrases(sources)
     _check_machine(procedure, sources)
     return procedure
@@ -91,24 +119,42 @@ def _steps(sources: tuple[_Source, ...]) -> list[tuple[_Source, Step]]:
 def _check_names(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
     stages = {stage.id for stage in procedure.stages}
     known = {step.id for step in procedure.steps} | {RETURN}
-    seen: set[str] = set()
     for source, step in _steps(sources):
-        if step.id in seen:
-            raise source.fail(step, "id", "this id is used twice")
-        seen.add(step.id)
         if step.stage not in stages:
             raise source.fail(step, "stage", f"there is no stage '{step.stage}'")
-        wrong = [guard for guard in step.needs if guard not in GUARDS]
+        wrong = [guard for guard in step.needs if guard not in _NAMED_GUARDS]
         if wrong:
-            raise source.fail(step, "needs", f"there is no guard '{wrong[0]}'; known: {', '.join(sorted(GUARDS))}")
+            raise source.fail(step, "needs", f"there is no guard '{wrong[0]}'; known: {', '.join(sorted(_NAMED_GUARDS))}")
         for dest in (step.next, *(answer.to for answer in step.answers)):
             if dest is not None and dest not in known:
                 raise source.fail(step, "next", f"it leads to '{dest}', which is not a step")
-        if step.next == RETURN and not procedure.stage_of(step).emergency:
-            raise source.fail(step, "next", f"only the steps of an emergency may end in {RETURN}")
-    for row in procedure.interruptions:
-        if row.to not in known:
-            raise TableError(f"{procedure.heading.id}: emergency '{row.id}' leads to '{row.to}', which is not a step.")
+            if dest == RETURN and not procedure.stage_of(step).emergency:
+                raise source.fail(step, "next", f"only the steps of an emergency may end in {RETURN}")
+
+
+def _check_ids(sources: tuple[_Source, ...]) -> None:
+    for table in _KINDS:
+        seen: set[str] = set()
+        for source in sources:
+            for row in getattr(source.rows, table):
+                if row.id in seen:
+                    raise source.fail(row, "id", "this id is used twice")
+                seen.add(row.id)
+
+
+def _check_emergencies(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
+    emergency = {step.id for step in procedure.steps if procedure.stage_of(step).emergency}
+    seen: set[str] = set()
+    for source in sources:
+        for row in source.rows.interruption:
+            if row.to not in emergency:
+                raise source.fail(row, "to", f"it leads to '{row.to}', which is not a step of an emergency")
+            for phrase in row.say:
+                if phrase in seen or phrase in ALWAYS_PHRASES:
+                    raise source.fail(row, "say", f"the phrase '{phrase}' already means something else")
+                if "{" in phrase:
+                    raise source.fail(row, "say", "only the phrases of a repeated step hold {n}")
+                seen.add(phrase)
 
 
 def _check_phrases(sources: tuple[_Source, ...]) -> None:
@@ -133,13 +179,30 @@ def _check_shape(source: _Source, step: Step) -> None:
         raise source.fail(step, "say", "it needs either phrases that confirm it (say) or answers, and not both")
     if bool(step.answers) != bool(step.fact):
         raise source.fail(step, "fact", "answers need the name of a fact, and a fact needs answers")
-    if bool(step.repeat) != any("{n}" in phrase for phrase in step.say):
+    phrases = step_phrases(step.model_copy(update={"repeat": None}), 1)
+    if any(bool(step.repeat) != ("{n}" in phrase) for phrase in phrases):
         raise source.fail(step, "say", "phrases of a repeated step hold {n}, others do not")
+    if step.repeat and (step.critical or step.answers):
+        raise source.fail(step, "critical", "a repeated step is neither read back nor answered")
+    for key, text in (("inside", step.inside), ("outside", step.outside)):
+        wrong = _wrong_place(text or "")
+        if wrong:
+            raise source.fail(step, key, f"{wrong}; known: {', '.join(sorted(PLACES))}")
     if step.inside is None and step.outside is None:
         raise source.fail(step, None, "nobody is told anything: write inside or outside")
     told = {"inside": step.inside, "outside": step.outside}.get(step.confirmed_by, "told")
     if told is None:
         raise source.fail(step, "confirmed_by", f"{step.confirmed_by} confirms it but has no prompt")
+
+
+def _wrong_place(text: str) -> str:
+    """What is wrong with the places in braces of a prompt, or nothing."""
+    try:
+        fields = [(name, spec, how) for _text, name, spec, how in Formatter().parse(text) if name is not None]
+    except ValueError:
+        return "a brace in the prompt is not closed"
+    wrong = [name for name, spec, how in fields if name not in PLACES or spec or how]
+    return f"the prompt has no place called '{wrong[0]}'" if wrong else ""
 
 
 def _check_machine(procedure: Procedure, sources: tuple[_Source, ...]) -> None:

@@ -66,6 +66,12 @@ DISREGARD_PHRASE = "disregard emergency"
 PERSON_PHRASE = "person is answering"
 ROLL_CALL_PHRASE = "all accounted for"
 CANISTER_PHRASE = "canister is full"
+PLACE_TAILS: tuple[tuple[str, str | None], ...] = (
+    ("", None),
+    (" at the hatch", "hatch"),
+    (" at the person", "person"),
+)
+"""Where a reading was taken, when it is not where the step is."""
 SPARE_RESCUERS = 2
 """Slots beyond the usual crew, for relief."""
 
@@ -88,13 +94,18 @@ def rescuer_phrase(slot: int, inside: bool) -> str:
 
 def meanings(scene: Scene, role: cmd.Role) -> dict[str, Meaning]:
     """Every phrase in force for a role, by its words; the step's own phrases come first."""
+    return _by_text(rows_in_force(scene, role))
+
+
+def rows_in_force(scene: Scene, role: cmd.Role) -> list[Meaning]:
+    """The same as a list, in which a test can see that no phrase stands twice."""
     if scene.state.closed or not scene.state.opened:
-        return _by_text(_queries())
+        return _queries()
     rows = [*_step_rows(scene, role), *_readback_rows(scene), *_emergency_rows(scene), *_queries(), *_controls()]
     rows += [*_crew_rows(scene), *_air_rows()]
     if scene.book.procedure.stage_of(scene.step).counts:
         rows += _counting_rows()
-    return _by_text(rows)
+    return rows
 
 
 def interpret(book: Book, state: State, words: str, at_ms: int, origin: cmd.Origin) -> cmd.Command | None:
@@ -254,11 +265,15 @@ def _move(slot: int, inside: bool) -> Maker:
 
 
 def _air_rows() -> list[Meaning]:
-    return [Meaning(f"{gas.spoken} {NUMBER_SLOT}", Strictness.NORMAL, _report(gas)) for gas in Gas]
+    return [
+        Meaning(f"{gas.spoken} {NUMBER_SLOT}{tail}", Strictness.NORMAL, _report(gas, place))
+        for gas in Gas
+        for tail, place in PLACE_TAILS
+    ]
 
 
-def _report(gas: Gas) -> Maker:
-    return lambda at_ms, origin, number: cmd.ReportAir(at_ms, origin, gas, number if number is not None else Decimal(0))
+def _report(gas: Gas, place: str | None) -> Maker:
+    return lambda at_ms, origin, number: cmd.ReportAir(at_ms, origin, gas, number or Decimal(0), place)
 
 
 def _counting_rows() -> list[Meaning]:

@@ -8,6 +8,8 @@ from protocol.remaining import grain_sentence
 from protocol.scene import Scene, minutes_ms
 from protocol.timers import running
 
+PLACES = frozenset({"panels", "rescuers", "n", "inside", "grain"})
+"""Places that a prompt may hold in braces."""
 READ_NOT_SAFE = "That is what was read, not that the air is safe"
 
 
@@ -113,6 +115,12 @@ def air_answer(scene: Scene) -> str:
     if missing:
         parts.append(f"Not read: {', '.join(gas.spoken for gas in missing)}")
     return ". ".join(_capital(part) for part in parts) + f". {READ_NOT_SAFE}."
+
+
+def unread_words(scene: Scene, place: str) -> str:
+    """Gases that nobody read at a place: an oxygen reading says nothing about them."""
+    missing = [gas.spoken for gas in Gas if latest(scene.state.readings, gas, place) is None]
+    return f"Not read: {', '.join(missing)}." if missing else ""
 
 
 def crew_answer(scene: Scene) -> str:

@@ -9,7 +9,7 @@ from protocol.rules import readings
 from protocol.rules.turn import Turn
 from protocol.state import Pending
 from protocol.timers import running
-from protocol.wording import acknowledgement, fill_number, next_repeat
+from protocol.wording import acknowledgement, fill_number, next_repeat, unread_words
 
 _FACT_TIMERS = {
     ("person_told", "yes"): (("start", "person_check"),),
@@ -154,6 +154,8 @@ def _confirm(turn: Turn, step: Step, origin: cmd.Origin, answer: str | None, num
         return
     words = next((row.say[0] for row in step.answers if row.value == answer), None)
     lead = f"{words[:1].upper()}{words[1:]}." if words else acknowledgement(step, number)
+    if step.place:
+        lead = f"{lead} {unread_words(turn.scene, step.place)}".strip()
     _leave(turn, step, moved, origin, answer, lead)
 
 
