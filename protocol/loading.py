@@ -58,7 +58,7 @@ ALWAYS_PHRASES = frozenset({
 """Phrases that may be in force beside any step's own."""
 
 
-_NAMED_GUARDS = frozenset(GUARDS) - {REPEATS_DONE}
+_NAMED = frozenset(GUARDS) - {REPEATS_DONE}
 """Guards that a row may name; the count of repeats is asked by the program itself."""
 
 
@@ -122,9 +122,9 @@ def _check_names(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
     for source, step in _steps(sources):
         if step.stage not in stages:
             raise source.fail(step, "stage", f"there is no stage '{step.stage}'")
-        wrong = [guard for guard in step.needs if guard not in _NAMED_GUARDS]
+        wrong = [guard for guard in step.needs if guard not in _NAMED]
         if wrong:
-            raise source.fail(step, "needs", f"there is no guard '{wrong[0]}'; known: {', '.join(sorted(_NAMED_GUARDS))}")
+            raise source.fail(step, "needs", f"there is no guard '{wrong[0]}'; known: {', '.join(sorted(_NAMED))}")
         for dest in (step.next, *(answer.to for answer in step.answers)):
             if dest is not None and dest not in known:
                 raise source.fail(step, "next", f"it leads to '{dest}', which is not a step")
