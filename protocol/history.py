@@ -73,8 +73,11 @@ def _dropped(state: State, _event: ev.ReadbackDropped) -> State:
 
 
 def _fact(state: State, event: ev.FactLearned) -> State:
-    others = tuple(pair for pair in state.facts if pair[0] != event.fact)
-    return replace(state, facts=(*others, (event.fact, event.value)))
+    facts = tuple(pair for pair in state.facts if pair[0] != event.fact)
+    times = tuple(pair for pair in state.fact_times_ms if pair[0] != event.fact)
+    return replace(
+        state, facts=(*facts, (event.fact, event.value)), fact_times_ms=(*times, (event.fact, event.at_ms))
+    )
 
 
 def _air(state: State, event: ev.AirRead) -> State:

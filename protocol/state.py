@@ -82,6 +82,8 @@ class State:
     trail: tuple[str, ...] = ()
     """Steps confirmed on the way here, oldest first; an interruption does not add to it."""
     facts: tuple[tuple[str, str], ...] = ()
+    fact_times_ms: tuple[tuple[str, int], ...] = ()
+    """When each fact was last learned."""
     readings: tuple[Reading, ...] = ()
     levels: tuple[Level, ...] = ()
     canisters_ms: tuple[int, ...] = ()
