@@ -12,7 +12,7 @@ from string import Formatter
 
 from protocol.errors import TableError
 from protocol.guards import GUARDS, REPEATS_DONE
-from protocol.machine import Row, all_rows, rows_from
+from protocol.machine import Row, all_rows, is_raise, rows_from
 from protocol.marks import MARKS
 from protocol.phrases import (
     AFFIRM_PHRASES,
@@ -208,9 +208,9 @@ def _wrong_place(text: str) -> str:
 def _check_machine(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
     rows = all_rows(procedure)
     _check_duplicates(procedure, sources)
-    reached = _closure(procedure.steps[0].id, _edges(procedure, rows))
+    reached = _closure({procedure.steps[0].id}, _ways_in(procedure, rows))
     final = {step.id for step in procedure.steps if step.final}
-    ends = _closure_many(final, _reversed(_edges(procedure, rows)))
+    ends = _closure(final, _reversed(_ways_out(procedure, rows)))
     for source, step in _steps(sources):
         if step.id not in reached:
             raise source.fail(step, "id", "no step leads here")
@@ -228,12 +228,22 @@ def _check_duplicates(procedure: Procedure, sources: tuple[_Source, ...]) -> Non
                 raise source.fail(step, "answers", f"two rows have the trigger '{trigger}'")
 
 
-def _edges(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]:
-    """Where each step leads; an emergency's return may lead to any step that it can interrupt."""
+def _ways_in(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]:
+    """Where each step leads; a return leads only to where the incident has been, so it reaches nothing new."""
+    edges: dict[str, set[str]] = {step.id: set() for step in procedure.steps}
+    for row in rows:
+        if row.dest != RETURN:
+            edges[row.source].add(row.dest)
+    return edges
+
+
+def _ways_out(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]:
+    """Where each step leads by its own words: an emergency interrupts a step, it is no way to leave it."""
     homes = {step.id for step in procedure.steps if not procedure.stage_of(step).emergency}
     edges: dict[str, set[str]] = {step.id: set() for step in procedure.steps}
     for row in rows:
-        edges[row.source] |= homes if row.dest == RETURN else {row.dest}
+        if not is_raise(row):
+            edges[row.source] |= homes if row.dest == RETURN else {row.dest}
     return edges
 
 
@@ -245,11 +255,7 @@ def _reversed(edges: dict[str, set[str]]) -> dict[str, set[str]]:
     return back
 
 
-def _closure(start: str, edges: dict[str, set[str]]) -> set[str]:
-    return _closure_many({start}, edges)
-
-
-def _closure_many(starts: set[str], edges: dict[str, set[str]]) -> set[str]:
+def _closure(starts: set[str], edges: dict[str, set[str]]) -> set[str]:
     reached = set(starts)
     waiting = list(starts)
     while waiting:

@@ -37,6 +37,11 @@ class Row:
     guards: tuple[str, ...] = ()
 
 
+def is_raise(row: Row) -> bool:
+    """Whether an emergency, not the step's own words, takes this row."""
+    return row.trigger.startswith(raise_trigger(""))
+
+
 @dataclass(frozen=True, slots=True)
 class Moved:
     """The trigger is allowed and leads there."""
