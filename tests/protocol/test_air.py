@@ -12,6 +12,7 @@ from protocol.air import (
     RANGES,
     Crossing,
     Gas,
+    GasRange,
     Limit,
     Reading,
     Verdict,
@@ -141,13 +142,13 @@ def test_percent_and_parts_per_million_are_not_mixed() -> None:
 
 
 @pytest.mark.parametrize("row", RANGES, ids=lambda row: row.gas.value)
-def test_a_number_that_no_meter_shows_is_not_believed(row: object) -> None:
+def test_a_number_that_no_meter_shows_is_not_believed(row: GasRange) -> None:
     """Beyond a meter's display, negative or not a number: it was misheard."""
-    gas = next(gas for gas in Gas if range_of(gas) is row)
-    assert believable(gas, range_of(gas).low)
-    assert believable(gas, range_of(gas).high)
-    for wrong in (range_of(gas).high + 1, Decimal(-1), Decimal("-0"), Decimal("NaN"), Decimal("Infinity")):
-        assert not believable(gas, wrong)
+    assert row == range_of(row.gas)
+    assert believable(row.gas, row.low)
+    assert believable(row.gas, row.high)
+    for wrong in (row.high + 1, Decimal(-1), Decimal("-0"), Decimal("NaN"), Decimal("Infinity")):
+        assert not believable(row.gas, wrong)
 
 
 def test_every_gas_has_limits_and_one_range() -> None:
