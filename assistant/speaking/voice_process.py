@@ -102,6 +102,10 @@ class _Child:
             raise SpeechError("The speech engine's process ended by itself; it will be started again.")
         return message
 
+    def stop(self) -> None:
+        """End the process; whoever waits for an answer is told at once."""
+        self._process.kill()
+
     def kill(self) -> None:
         """End it for good and take its folder away."""
         self._process.kill()
@@ -183,7 +187,10 @@ class VoiceProcess:
             return self._rendered(text[:LONGEST_TEXT], voice, rate_wpm, volume)
 
     def close(self) -> None:
-        """End the child."""
+        """End the child, also in the middle of a render; a later call starts a new one."""
+        child = self._child
+        if child is not None:
+            child.stop()
         with self._lock:
             self._end()
 
