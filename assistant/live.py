@@ -88,7 +88,7 @@ class Loop:
         session = self._incident.session
         if item.text == "/words":
             self._show("; ".join(sorted(meanings(session.scene(now_ms), item.origin.role))))
-        elif not session.say(item.text, now_ms, item.origin):
+        elif session.say(item.text, now_ms, item.origin) is None:
             self._show(f"Not a phrase in force now: {item.text}. Type /words to see them.")
 
 

@@ -58,13 +58,10 @@ class Session:
         if part not in self.state.failed_parts:
             self.submit(ReportPart(self.state.at_ms, PROGRAM, part, works=False, detail=detail))
 
-    def say(self, words: str, at_ms: int, origin: Origin) -> bool:
-        """Take spoken or typed words; False when they mean nothing now."""
+    def say(self, words: str, at_ms: int, origin: Origin) -> tuple[Event, ...] | None:
+        """Take spoken or typed words; gives what they caused, or None when they mean nothing now."""
         command = interpret(self.book, self.state, words, at_ms, origin)
-        if command is None:
-            return False
-        self.submit(command)
-        return True
+        return None if command is None else self.submit(command)
 
     def tick(self, at_ms: int) -> tuple[Event, ...]:
         """Let time pass."""

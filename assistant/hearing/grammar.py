@@ -1,0 +1,73 @@
+"""The phrases in force, as sentences for the recogniser and as a check on what it gives back."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from protocol.numbers import NUMBER_WORDS, is_number
+from protocol.phrases import NUMBER_SLOT, Strictness
+
+SAMPLE_NUMBERS = (
+    "two zero decimal niner", "one nine point five", "zero decimal three", "twenty point eight", "one zero zero",
+    "three tree four fower five fife six seven eight nine", "nine eight seven six five four three two one zero",
+    "one hundred fifty", "two hundred twenty five", "six hundred", "five thousand two hundred", "twelve", "ten",
+    "eleven", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen", "thirty one",
+    "forty two", "fifty three", "sixty four", "seventy six", "eighty seven", "ninety nine", "zero point one",
+    "one one", "two two", "three three", "four four", "five five", "six six", "seven seven", "eight eight",
+    "nine nine", "zero zero", "decimal zero", "decimal five", "point two", "point seven",
+)  # fmt: skip
+"""Sentences that let the recogniser's word pairs form any spoken number."""
+
+
+@dataclass(frozen=True, slots=True)
+class ListenPhrase:
+    """A phrase that means something now; {number} stands for a spoken number."""
+
+    text: str
+    strictness: Strictness = Strictness.STRICT
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """A phrase that a text is, exactly."""
+
+    phrase: ListenPhrase
+    text: str
+
+
+class Grammar:
+    """A set of phrases."""
+
+    def __init__(self, phrases: Iterable[ListenPhrase]) -> None:
+        self.phrases = tuple(phrases)
+        self._plain = {phrase.text: phrase for phrase in self.phrases if NUMBER_SLOT not in phrase.text}
+        self._slotted = tuple(phrase for phrase in self.phrases if NUMBER_SLOT in phrase.text)
+
+    def sentences(self) -> list[str]:
+        """What the recogniser is given."""
+        said = list(self._plain)
+        for phrase in self._slotted:
+            said.extend(phrase.text.replace(NUMBER_SLOT, number) for number in SAMPLE_NUMBERS[:6])
+        if self._slotted:
+            said.extend(SAMPLE_NUMBERS)
+        return said
+
+    def match(self, text: str) -> Match | None:
+        """The phrase that the whole text is, or None."""
+        if text in self._plain:
+            return Match(self._plain[text], text)
+        for phrase in self._slotted:
+            head, _slot, tail = phrase.text.partition(NUMBER_SLOT)
+            middle = text[len(head) : len(text) - len(tail)].split()
+            if text.startswith(head) and text.endswith(tail) and is_number(middle):
+                return Match(phrase, text)
+        return None
+
+    def may_grow(self, text: str) -> bool:
+        """Whether a longer phrase begins with this text, so that more may be on its way."""
+        longer = f"{text} "
+        if any(other.startswith(longer) for other in self._plain):
+            return True
+        return any(
+            text.startswith(phrase.text.partition(NUMBER_SLOT)[0].strip()) or phrase.text.startswith(longer)
+            for phrase in self._slotted
+        ) or text.rsplit(maxsplit=1)[-1] in NUMBER_WORDS
