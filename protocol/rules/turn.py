@@ -66,18 +66,19 @@ class Turn:
         texts = {side: prompt(self.scene, step, side) for side in SIDES}
         addressed = {side: text for side, text in texts.items() if text}
         if texts["inside"] and texts["inside"] == texts["outside"]:
-            self.say("both", ev.Urgency.PROMPT, f"{lead} {texts['inside']}".strip(), step.id)
-            return
-        if not addressed or (lead_to is not Role.BOTH and lead_to.value not in addressed):
+            addressed = {"both": texts["inside"]}
+        elif not addressed or (lead_to is not Role.BOTH and lead_to.value not in addressed):
             self.answer(lead, step.id, lead_to.value)
         for side, text in addressed.items():
-            once = lead if lead_to is not Role.BOTH or side == next(iter(addressed)) else ""
-            self.say(side, ev.Urgency.PROMPT, f"{once} {text}".strip(), step.id)
+            if lead_to is not Role.BOTH or side == next(iter(addressed)):
+                self.say(side, ev.Urgency.PROMPT, lead, step.id)
+            self.say(side, ev.Urgency.PROMPT, text, step.id)
 
     def prompt_repeat(self, step: Step, lead: str) -> None:
         """Between the repeats of a step: what was confirmed, and the words for the next."""
         side = "both" if step.confirmed_by == "either" else step.confirmed_by
-        self.say(side, ev.Urgency.PROMPT, f"{lead} {how_to_confirm(self.scene, step)}", step.id)
+        self.say(side, ev.Urgency.PROMPT, lead, step.id)
+        self.say(side, ev.Urgency.PROMPT, how_to_confirm(self.scene, step), step.id)
 
     def start_timer(self, timer: str, key: str = "") -> None:
         """Start or restart a clock."""

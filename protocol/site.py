@@ -1,0 +1,178 @@
+"""The site card: what a department fills in before the season.
+
+Bins, panels, vacuums, meters, crew, its own intervals, and its own words for a step.
+"""
+
+import tomllib
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+
+from protocol.errors import TableError
+from protocol.house import House
+from protocol.procedure import Identifier, Procedure, ProcedureText, SpokenPhrase, line_of
+from protocol.units import FOOT_M, INCH_M
+
+Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
+MAX_SITE_CHARS = 200_000
+
+
+class _Row(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Department(_Row):
+    """Whose card it is."""
+
+    name: Name
+    units: Literal["us", "metric"] = "us"
+
+
+class Bin(_Row):
+    """One bin."""
+
+    name: Name
+    diameter_ft: float = Field(gt=3, le=200)
+    eave_ft: float = Field(gt=3, le=200)
+    grain: str = "unknown"
+    anchor_rated: bool = False
+    """Older bins have no rated anchor: false until somebody has checked."""
+    fan: bool = True
+
+
+class PanelKit(_Row):
+    """A set of equal panels."""
+
+    count: int = Field(ge=1, le=24)
+    width_in: float = Field(gt=6, le=60)
+    length_ft: float = Field(gt=2, le=10)
+
+
+class Vacuum(_Row):
+    """A vacuum and its drum."""
+
+    name: Name
+    canister_gal: float = Field(gt=0.5, le=500)
+
+
+class Meter(_Row):
+    """A gas meter and what it reads."""
+
+    name: Name
+    gases: tuple[Identifier, ...] = Field(min_length=1)
+
+
+class Member(_Row):
+    """One of the crew."""
+
+    name: Name
+    role: Literal["rescuer", "tender", "safety officer", "medic", "commander"]
+
+
+class Wording(_Row):
+    """The department's own words for a step, in place of the shipped ones."""
+
+    step: Identifier
+    say: tuple[SpokenPhrase, ...] = Field(min_length=1)
+
+
+class Site(_Row):
+    """The whole card."""
+
+    department: Department
+    bin: tuple[Bin, ...] = ()
+    panels: tuple[PanelKit, ...] = ()
+    vacuum: tuple[Vacuum, ...] = ()
+    meter: tuple[Meter, ...] = ()
+    crew: tuple[Member, ...] = ()
+    house: Mapping[str, float] = Field(default_factory=dict)
+    """House intervals by their name in `protocol.house`."""
+    wording: tuple[Wording, ...] = ()
+
+    def house_rules(self) -> House:
+        """House rules with this card's equipment and intervals.
+
+        Raises:
+            TableError: if an interval is unknown or out of bounds.
+        """
+        changes: dict[str, object] = {"units": self.department.units, **self.house}
+        if self.panels:
+            kit = self.panels[0]
+            changes["panels"] = kit.count
+            changes["panel_width_m"] = kit.width_in * INCH_M
+            changes["panel_length_m"] = kit.length_ft * FOOT_M
+        if self.vacuum:
+            changes["canister_gal"] = self.vacuum[0].canister_gal
+        try:
+            return House.model_validate(changes)
+        except ValidationError as error:
+            first = error.errors()[0]
+            place = ".".join(str(part) for part in first["loc"])
+            raise TableError(f"house rules: {place}: {first['msg']}.") from error
+
+
+def read_site(text: str, name: str) -> Site:
+    """Parse and check a card.
+
+    Raises:
+        TableError: with file, line and reason.
+    """
+    if len(text) > MAX_SITE_CHARS:
+        raise TableError(f"{name}: longer than {MAX_SITE_CHARS} characters; a site card is not that long.")
+    try:
+        raw = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        raise TableError(f"{name}: not valid TOML: {error}.") from error
+    try:
+        return Site.model_validate(raw)
+    except ValidationError as error:
+        first = error.errors()[0]
+        place = [str(part) for part in first["loc"]]
+        listed = len(place) >= 2 and place[1].isdigit()
+        line = line_of(text, place[0], int(place[1]), place[2] if len(place) > 2 else None) if listed else 1
+        raise TableError(f"{name}, line {line}: {'.'.join(place)}: {first['msg']}.") from error
+
+
+def missing(site: Site) -> tuple[str, ...]:
+    """What the card does not say and a crew will need, in plain words."""
+    gaps = [
+        (not site.bin, "no bin is listed"),
+        (not site.panels, "no panels are listed: four of two by five feet are assumed"),
+        (not site.vacuum, "no vacuum is listed: a 16-gallon drum is assumed"),
+        (not site.meter, "no gas meter is listed"),
+        (not any("phosphine" in meter.gases for meter in site.meter), "no meter reads phosphine"),
+        (not any("carbon_dioxide" in meter.gases for meter in site.meter), "no meter reads carbon dioxide"),
+        (sum(member.role == "rescuer" for member in site.crew) < 2, "fewer than two rescuers are named"),
+        (sum(member.role == "tender" for member in site.crew) < 4, "fewer than four tenders are named"),
+        (not any(member.role == "safety officer" for member in site.crew), "no safety officer is named"),
+    ]
+    unrated = [f"{row.name}: no rated anchor" for row in site.bin if not row.anchor_rated]
+    return tuple(text for absent, text in gaps if absent) + tuple(unrated)
+
+
+def with_wording(text: ProcedureText, site: Site) -> ProcedureText:
+    """A procedure with the department's own phrases in place of the shipped ones.
+
+    Raises:
+        TableError: if a step is unknown or is a question, whose answers are not reworded here.
+    """
+    own = {row.step: row.say for row in site.wording}
+    known = {step.id: step for step in text.step}
+    for step_id in own.keys() & known.keys():
+        if not known[step_id].say:
+            raise TableError(f"wording: step '{step_id}' is a question; its answers keep the shipped words.")
+    steps = tuple(step.model_copy(update={"say": own[step.id]}) if step.id in own else step for step in text.step)
+    return text.model_copy(update={"step": steps})
+
+
+def check_wording(procedure: Procedure, site: Site) -> None:
+    """Every reworded step exists.
+
+    Raises:
+        TableError: naming the first that does not.
+    """
+    known = {step.id for step in procedure.steps}
+    for row in site.wording:
+        if row.step not in known:
+            raise TableError(f"wording: there is no step '{row.step}'.")
