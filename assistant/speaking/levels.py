@@ -84,11 +84,14 @@ def trimmed(samples: Samples) -> Samples:
 
 def faded(samples: Samples) -> Samples:
     """With 5 ms of fade at each end, so that nothing clicks."""
-    length = min(int(FADE_S * RATE_HZ), samples.size // 2)
-    ramp = np.linspace(0.0, 1.0, length, endpoint=False)
+    return faded_out(faded_out(samples[::-1])[::-1])
+
+
+def faded_out(samples: Samples) -> Samples:
+    """With 5 ms of fade at the end."""
+    length = min(int(FADE_S * RATE_HZ), samples.size)
     shape = np.ones(samples.size)
-    shape[:length] = ramp
-    shape[samples.size - length :] = ramp[::-1]
+    shape[samples.size - length :] = np.linspace(1.0, 0.0, length, endpoint=False)
     return np.rint(samples * shape).astype(np.int16)
 
 
