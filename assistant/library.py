@@ -58,10 +58,17 @@ def load_book(path: Path | None = None, house: House | None = None) -> Book:
     Raises:
         ProcedureError: with file, line and reason.
     """
-    rules = house or House()
-    if path is None:
-        return make_book(SHIPPED, shipped_texts(), rules)
-    return make_book(path.stem, texts_for(path), rules)
+    name, texts = source_of(path)
+    return make_book(name, texts, house or House())
+
+
+def source_of(path: Path | None) -> tuple[str, dict[str, str]]:
+    """Name and texts of a procedure, for the record's header.
+
+    Raises:
+        ProcedureError: if a file cannot be read.
+    """
+    return (SHIPPED, shipped_texts()) if path is None else (path.stem, texts_for(path))
 
 
 def digest_of(name: str, texts: Mapping[str, str], house: House) -> str:

@@ -13,7 +13,10 @@ from protocol.phrases import meanings
 from protocol.state import State
 from protocol.timers import next_deadline_ms
 
-LONGEST_WAIT_MS = 100
+LONGEST_WAIT_MS = 25
+"""Sound waits no longer than this before it is decoded."""
+LAST_WORDS_MS = 15_000
+"""The last sentences may take so long after the incident is closed."""
 
 
 class Post(Protocol):
@@ -25,6 +28,11 @@ class Post(Protocol):
 
     def poll(self, now_ms: int) -> Sequence[Input]:
         """What happened at the station since the last call."""
+        ...
+
+    @property
+    def silent(self) -> bool:
+        """Whether nothing is being said or waits to be said."""
         ...
 
     def close(self) -> None:
@@ -62,7 +70,16 @@ class Loop:
             for post in self._posts:
                 for found in post.poll(now_ms):
                     self._take(found)
+        self._finish_speaking()
         return "closed"
+
+    def _finish_speaking(self) -> None:
+        clock = self._incident.clock
+        until_ms = clock.now_ms() + LAST_WORDS_MS
+        while clock.now_ms() < until_ms and not all(post.silent for post in self._posts):
+            clock.wait_ms(50)
+            for post in self._posts:
+                post.poll(clock.now_ms())
 
     def _next(self) -> Input | None:
         deadline = next_deadline_ms(self._incident.session.state)

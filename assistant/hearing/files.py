@@ -70,7 +70,7 @@ class FileSource:
             try:
                 piece = self._file.read(count, dtype="float32", always_2d=True)
             except (RuntimeError, soundfile.LibsndfileError) as error:
-                raise AudioError(f"{self._path}: breaks off in the middle ({error}). Record or copy it again.") from error
+                raise AudioError(f"{self._path}: breaks off in the middle ({error}). Copy it again.") from error
             last = len(piece) < count
             mono = piece.mean(axis=1, dtype=np.float32) if piece.size else np.zeros(0, np.float32)
             if resampler is not None:

@@ -12,6 +12,7 @@ from assistant.hearing.files import FileSource
 
 __all__ = ["RATE", "AudioSource", "Block", "FileSource", "MicrophoneSource"]
 
+_NO_PORTAUDIO = "The PortAudio library is missing. Install it: apt-get install libportaudio2."
 QUEUE_BLOCKS = 50
 """Three seconds may wait; then the oldest is dropped and the next block says so."""
 
@@ -82,7 +83,7 @@ def _open(device: str | int | None, take: Any) -> tuple[Any, int]:
     try:
         import sounddevice  # noqa: PLC0415  loading PortAudio takes time and may fail
     except OSError as error:
-        raise AudioError("The PortAudio library is missing. Install it: apt-get install libportaudio2.") from error
+        raise AudioError(_NO_PORTAUDIO) from error
     try:
         info = sounddevice.query_devices(device, "input")
     except (ValueError, sounddevice.PortAudioError) as error:
@@ -92,10 +93,26 @@ def _open(device: str | int | None, take: Any) -> tuple[Any, int]:
         ) from error
     for rate in dict.fromkeys((RATE, int(info["default_samplerate"]))):
         try:
-            stream = sounddevice.RawInputStream(
-                samplerate=rate, blocksize=round(BLOCK_S * rate), device=device, channels=1, dtype="int16", callback=take
-            )
+            shape = {"samplerate": rate, "blocksize": round(BLOCK_S * rate), "channels": 1, "dtype": "int16"}
+            stream = sounddevice.RawInputStream(device=device, callback=take, **shape)
         except sounddevice.PortAudioError:
             continue
         return stream, rate
     raise AudioError(f"The microphone '{info['name']}' cannot be opened. Is another program using it?")
+
+
+def device_lines() -> list[str]:
+    """One line for each sound device, with what it can do.
+
+    Raises:
+        AudioError: if PortAudio is missing.
+    """
+    try:
+        import sounddevice  # noqa: PLC0415  loading PortAudio takes time and may fail
+    except OSError as error:
+        raise AudioError(_NO_PORTAUDIO) from error
+    return [
+        f"{info['index']:3d}  {info['name']}  in {info['max_input_channels']}, out {info['max_output_channels']}, "
+        f"{info['default_samplerate']:.0f} Hz"
+        for info in sounddevice.query_devices()
+    ]

@@ -1,0 +1,153 @@
+"""Builds the parts of a run from its options: the one place that names concrete devices, models and voices."""
+
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from assistant.clock import Clock, wall_time
+from assistant.errors import AudioError, ModelError
+from assistant.hearing.listener import Listener
+from assistant.hearing.recogniser import SpeechModel
+from assistant.hearing.sources import MicrophoneSource
+from assistant.inputs import Part
+from assistant.microphone import LiveMicrophone
+from assistant.speaking.clips import ClipCache
+from assistant.speaking.device_player import DevicePlayer
+from assistant.speaking.mixdown import Mixdown
+from assistant.speaking.player import NullPlayer, Player, TimelinePlayer
+from assistant.speaking.sound_output import speaker
+from assistant.station import Place, Station
+from protocol.commands import Role
+from protocol.phrases import every_phrase
+from protocol.scene import Book, Scene
+from protocol.spoken_texts import fixed_texts
+from protocol.state import State
+
+FOLDER = Path("incidents")
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What the person at the command line asked for."""
+
+    role: Role = Role.BOTH
+    keyboard: bool = False
+    mute: bool = False
+    input: str | None = None
+    output: str | None = None
+    model: Path | None = None
+    save_audio: Path | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Built:
+    """A station, and what could not be had."""
+
+    station: Station
+    troubles: tuple[Part, ...]
+    clips: ClipCache | None
+    mixdown: Mixdown | None
+
+    def close(self) -> None:
+        """Let go of everything."""
+        self.station.close()
+        if self.clips is not None:
+            self.clips.close()
+        if self.mixdown is not None:
+            self.mixdown.close()
+
+
+def default_journal() -> Path:
+    """A new name in the incidents folder, from the wall clock."""
+    stamp = wall_time().replace(":", "").replace("+0000", "Z")
+    return FOLDER / f"{stamp}.jsonl"
+
+
+def load_model(path: Path | None, book: Book) -> SpeechModel:
+    """The speech model, with every word of the procedure checked against it.
+
+    Raises:
+        ModelError: if it is missing, broken or lacks a word.
+    """
+    model = SpeechModel(path)
+    model.require(every_phrase(book))
+    return model
+
+
+def prepare_clips(book: Book, show: Callable[[str], None]) -> ClipCache:
+    """The spoken prompts; those that are fixed are rendered now, with progress."""
+    clips = ClipCache()
+
+    def progress(done: int, total: int) -> None:
+        if done < total and sys.stderr.isatty():
+            sys.stderr.write(f"\rPreparing prompts {done}/{total} ")
+
+    prepared = clips.prepare(fixed_texts(book), progress)
+    if prepared.failed:
+        show(f"{len(prepared.failed)} prompts have no sound: {prepared.reason}")
+    return clips
+
+
+def live_station(book: Book, wishes: Wishes, clock: Clock, show: Callable[[str], None]) -> Built:
+    """The station of a live run. What cannot be had becomes a trouble, never a stop.
+
+    Raises:
+        ModelError: if a model was asked for by name and cannot be used.
+        AudioError: if a microphone was asked for by name and cannot be used.
+    """
+    troubles: list[Part] = []
+    mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
+    clips = None if wishes.mute else prepare_clips(book, show)
+    player: Player = NullPlayer("crew", clock)
+    if clips is not None:
+        try:
+            player = DevicePlayer("crew", clock, clips, speaker(wishes.output), mixdown.add if mixdown else None)
+        except AudioError as error:
+            if wishes.output:
+                raise
+            troubles.append(Part("speaker", works=False, detail=str(error)))
+    listener, microphone = _ears(book, wishes, clock, troubles)
+    place = Place("crew", wishes.role)
+    station = Station(place, player, listener, _scene_of(book), microphone)
+    return Built(station, tuple(troubles), clips, mixdown)
+
+
+def recorded_station(book: Book, wishes: Wishes, clock: Clock) -> Built:
+    """The station of a rehearsal: it hears what it is fed, and speaks on the recording's own time.
+
+    Raises:
+        ModelError: if the model cannot be used: without one there is no rehearsal.
+    """
+    listener = Listener(load_model(wishes.model, book))
+    mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
+    clips = ClipCache()
+    player = TimelinePlayer("crew", clock, clips, mixdown.add if mixdown else None)
+    place = Place("crew", wishes.role)
+    return Built(Station(place, player, listener, _scene_of(book)), (), clips, mixdown)
+
+
+def _ears(
+    book: Book, wishes: Wishes, clock: Clock, troubles: list[Part]
+) -> tuple[Listener | None, LiveMicrophone | None]:
+    if wishes.keyboard:
+        return None, None
+    try:
+        model = load_model(wishes.model, book)
+    except ModelError as error:
+        if wishes.model:
+            raise
+        troubles.append(Part("speech model", works=False, detail=str(error)))
+        return None, None
+    try:
+        microphone = LiveMicrophone(lambda: MicrophoneSource(wishes.input), clock.now_ms())
+    except AudioError as error:
+        if wishes.input:
+            raise
+        troubles.append(Part("microphone", works=False, detail=str(error)))
+        return None, None
+    return Listener(model), microphone
+
+
+def _scene_of(book: Book) -> Callable[[State, int], Scene]:
+    return lambda state, at_ms: Scene(book, state, at_ms)

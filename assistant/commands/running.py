@@ -1,0 +1,102 @@
+"""`run` and `resume`: a live incident on this machine."""
+
+import json
+import sys
+from argparse import Namespace
+from collections.abc import Callable
+from pathlib import Path
+
+from assistant.app import Wishes, default_journal, live_station
+from assistant.clock import SystemClock
+from assistant.incident import Incident, begin, open_incident, resume_incident
+from assistant.journal import Record
+from assistant.keyboard import HELP, read_lines
+from assistant.library import load_book, source_of
+from assistant.live import Loop
+from assistant.story import clock_text, lines_of
+from protocol.commands import Origin, Role
+from protocol.scene import Book
+from protocol.state import State
+
+UNFINISHED = 10
+"""Exit status when the program ended before the incident was closed."""
+
+
+def run(options: Namespace) -> int:
+    """Begin an incident and lead it until it is closed or stopped."""
+    book = load_book(options.procedure)
+    path = options.journal or default_journal()
+    kind = "drill" if options.drill else "live"
+    incident = open_incident(book, source_of(options.procedure), path, kind, SystemClock())
+    return _lead(incident, options, path, opening=kind)
+
+
+def resume(options: Namespace) -> int:
+    """Go on with an incident, or only say where it stands."""
+    incident = resume_incident(options.journal)
+    session = incident.session
+    if options.show:
+        print(json.dumps(standing(incident)))
+        incident.journal.close()
+        return 0
+    step = session.book.procedure.step(session.state.step).title if session.state.step else "the beginning"
+    _show(f"Resumed at {step}, {clock_text(incident.clock.now_ms())} since the first call. {incident.note}".strip())
+    return _lead(incident, options, options.journal, opening="" if session.state.opened else "live")
+
+
+def standing(incident: Incident) -> dict[str, object]:
+    """Where an incident stands, for scripts and tests."""
+    state = incident.session.state
+    now_ms = incident.clock.now_ms()
+    return {
+        "step": state.step,
+        "closed": state.closed,
+        "steps_confirmed": state.steps_confirmed,
+        "canisters": len(state.canisters_ms),
+        "inside": [rescuer.slot for rescuer in state.inside],
+        "clock_ms": now_ms,
+        "last_ms": state.at_ms,
+        "timers": {f"{timer.timer}:{timer.key}": timer.due_ms for timer in state.timers},
+        "note": incident.note,
+    }
+
+
+def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> int:
+    session, clock = incident.session, incident.clock
+    wishes = Wishes(
+        Role(options.role), options.keyboard, options.mute, options.input, options.output, options.model,
+        options.save_audio,
+    )  # fmt: skip
+    built = live_station(session.book, wishes, clock, _show)
+    session.react_with(_story(session.book))
+    loop = Loop(incident, [built.station], _show)
+    if options.keyboard or built.troubles or not sys.stdin.isatty():
+        _show(HELP)
+        typist = Origin("crew", Role(options.role), "keyboard")
+        read_lines(sys.stdin, loop.put, typist, lambda: session.state.step)
+    _show(f"Record: {path}")
+    try:
+        if opening:
+            begin(incident, opening)
+        else:
+            built.station.listen_for(session.scene(clock.now_ms()))
+        for trouble in built.troubles:
+            loop.put(trouble)
+        why = loop.run()
+    finally:
+        built.close()
+        incident.journal.close()
+    _show(f"Ended: {why}. Record: {path}")
+    return 0 if session.state.closed else UNFINISHED
+
+
+def _story(book: Book) -> Callable[[Record, State], None]:
+    def tell(record: Record, _state: State) -> None:
+        for line in lines_of(record, book):
+            _show(line)
+
+    return tell
+
+
+def _show(text: str) -> None:
+    print(text, flush=True)

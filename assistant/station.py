@@ -1,0 +1,176 @@
+"""A station: a role, something to hear with, something to speak with.
+
+Everything happens when it is polled: waiting sound is decoded, spoken sentences are noted so that the program's own
+voice is not taken for somebody's, and what was understood goes back to the one queue.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+from assistant.hearing.blocks import Block
+from assistant.hearing.listener import Heard, Listener, ListenPhrase
+from assistant.hearing.own_voice import OwnVoice
+from assistant.inputs import Input, Part, Words
+from assistant.journal import Record
+from assistant.speaking.arbiter import (
+    CutOff,
+    DeviceBack,
+    DeviceLost,
+    Dropped,
+    Finished,
+    Priority,
+    SpeechEvent,
+    Started,
+    Utterance,
+)
+from assistant.speaking.player import Player
+from assistant.speaking.tones import Tone
+from protocol.commands import Origin, Role
+from protocol.events import Said, Urgency
+from protocol.phrases import Strictness, meanings
+from protocol.scene import Scene
+from protocol.state import State
+
+PRIORITIES = {
+    Urgency.ALARM: Priority.ALARM,
+    Urgency.PROMPT: Priority.PROMPT,
+    Urgency.ANSWER: Priority.ANSWER,
+    Urgency.INFO: Priority.INFO,
+}
+STEP_PROMPT = "step"
+"""Kind of a step's prompt: a newer one takes its place."""
+
+
+class Microphone(Protocol):
+    """Where a live station's sound comes from."""
+
+    def poll(self, now_ms: int) -> tuple[Sequence[Block], Sequence[Part]]:
+        """Blocks that wait, and what happened to the device."""
+        ...
+
+    def close(self) -> None:
+        """Let go of the device."""
+        ...
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Who is at a station and what it is called in the record."""
+
+    name: str
+    role: Role
+    how: str = "voice"
+
+
+class Station:
+    """One headset."""
+
+    def __init__(
+        self,
+        place: Place,
+        player: Player,
+        listener: Listener | None,
+        scene: Callable[[State, int], Scene],
+        microphone: Microphone | None = None,
+    ) -> None:
+        self.place = place
+        self._player = player
+        self._listener = listener
+        self._microphone = microphone
+        self._own_voice = OwnVoice()
+        self._scene = scene
+        self._waiting = 0
+
+    def react(self, record: Record, state: State) -> None:
+        """Say what is addressed to this station, then listen for what now means something."""
+        mine = [event for event in record.events if isinstance(event, Said) and self._is_mine(event)]
+        if any(event.about == state.step and event.urgency is Urgency.PROMPT for event in mine):
+            self._player.cancel(STEP_PROMPT)
+        if mine:
+            self._waiting += len(mine)
+            self._player.say(*(utterance(event, f"{record.n}.{place}", state) for place, event in enumerate(mine)))
+        self.listen_for(self._scene(state, record.at_ms))
+
+    def listen_for(self, scene: Scene) -> None:
+        """Put the phrases in force into the listener."""
+        if self._listener is not None:
+            rows = meanings(scene, self.place.role).values()
+            self._listener.set_phrases([ListenPhrase(row.text, row.strictness) for row in rows])
+
+    def hear(self, block: Block) -> list[Input]:
+        """What a block of sound said, if it said anything."""
+        if self._listener is None:
+            return []
+        return [self._words(heard) for heard in self._listener.feed(block) if self._allows(heard)]
+
+    def finish(self) -> list[Input]:
+        """What was still being said when the sound ended."""
+        if self._listener is None:
+            return []
+        return [self._words(heard) for heard in self._listener.flush() if self._allows(heard)]
+
+    def poll(self, now_ms: int) -> list[Input]:
+        """Note what was spoken, decode what waits, and report devices that fail or come back."""
+        found: list[Input] = []
+        for event in self._player.poll(now_ms):
+            found.extend(self._note(event))
+        if self._microphone is not None:
+            blocks, parts = self._microphone.poll(now_ms)
+            found.extend(parts)
+            for block in blocks:
+                found.extend(self.hear(block))
+        return found
+
+    @property
+    def silent(self) -> bool:
+        """Whether nothing is being said or waits to be said."""
+        return self._waiting == 0
+
+    def close(self) -> None:
+        """Let go of devices."""
+        if self._microphone is not None:
+            self._microphone.close()
+        self._player.close()
+
+    def _is_mine(self, event: Said) -> bool:
+        return self.place.role.covers("either" if event.to == Role.BOTH.value else event.to)
+
+    def _allows(self, heard: Heard) -> bool:
+        if heard.phrase.strictness is Strictness.LOOSE:
+            return True
+        return not self._own_voice.may_be_echo(heard.text, heard.start_s)
+
+    def _note(self, event: SpeechEvent) -> list[Input]:
+        if isinstance(event, Finished | Dropped) or (isinstance(event, CutOff) and not event.again):
+            self._waiting -= 1
+        if isinstance(event, Started) and event.audible:
+            until_s = self._player.speaking_until_ms / 1000
+            self._own_voice.speaking(event.utterance.text, event.at_ms / 1000, max(until_s, event.at_ms / 1000))
+        elif isinstance(event, Finished | CutOff):
+            self._own_voice.stopped(event.at_ms / 1000)
+        elif isinstance(event, DeviceLost):
+            return [Part("speaker", works=False, detail=event.reason)]
+        elif isinstance(event, DeviceBack):
+            return [Part("speaker", works=True, detail="The speaker is back.")]
+        return []
+
+    def _words(self, heard: Heard) -> Input:
+        origin = Origin(self.place.name, self.place.role, self.place.how, heard.text, round(heard.confidence, 3))
+        return Words(heard.text, origin)
+
+
+def utterance(event: Said, name: str, state: State) -> Utterance:
+    """A sentence of the record as something to play."""
+    alarm = event.urgency is Urgency.ALARM
+    kind = f"{event.about}:{event.text}" if alarm else event.about
+    if event.urgency is Urgency.PROMPT and event.about == state.step:
+        kind = STEP_PROMPT
+    return Utterance(
+        id=name,
+        text=event.text,
+        priority=PRIORITIES[event.urgency],
+        interruptible=not alarm,
+        kind=kind,
+        tone=Tone.ALARM if alarm else None,
+    )
