@@ -17,7 +17,7 @@ import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
-from assistant.recipe import voices
+from audio_fixtures.cast import speak
 from audio_fixtures.sounds import RATE, fan
 from audio_fixtures.timing import Line, Timed, time_lines
 
@@ -60,10 +60,9 @@ def lines_of(script: dict[str, Any]) -> Iterator[Line]:
 
 
 def render(line: Line, cast: dict[str, str], folder: Path) -> NDArray[np.float64]:
-    """One line as 16 kHz samples at the speech level, silence trimmed."""
-    engine, voice = cast[line.by].split(":")
-    raw = voices.synth(engine, voice, line.text, folder=folder).astype(np.float64) / 32768
-    return voices.trimmed(raw, pad_s=0.02) / speech_rms(raw) * SPEECH_RMS
+    """One line as 16 kHz samples at the speech level."""
+    raw = speak(cast[line.by], line.text, folder)
+    return raw / speech_rms(raw) * SPEECH_RMS
 
 
 def speech_rms(samples: NDArray[np.float64]) -> float:
