@@ -1,0 +1,1 @@
+"""The fault harness: whole rehearsals driven while something breaks."""
