@@ -131,7 +131,11 @@ class PulseServer:
         path = self.folder / f"recording{self._recordings}.raw"
         command = ["parec", f"--device={speaker}.monitor", "--format=s16le", "--channels=1", f"--rate={RATE_HZ}"]
         recording = Recording([*command, "--latency-msec=20", f"--server=unix:{self.socket}"], path)
-        recording.wait_for(0.02, limit_ms)
+        try:
+            recording.wait_for(0.02, limit_ms)
+        except TimeoutError:
+            recording.stop()
+            raise
         return recording
 
     def _pactl(self, *arguments: str) -> str:

@@ -26,6 +26,7 @@ FORMAT: Final = 1
 CLIP_WAIT_MS: Final = 400
 PREPARE_WAIT_S: Final = 15.0
 PREPARE_PASSES: Final = 3
+BETWEEN_PASSES_MS: Final = 1_000
 RETRY_EVERY_S: Final = 1.0
 MEMORY_LIMIT_SAMPLES: Final = 8_000_000
 LONGEST_QUEUE: Final = 1000
@@ -98,6 +99,7 @@ class ClipCache:
         self._lock = threading.Lock()
         self._closed = False
         self._trouble = ""
+        self._met_once = False
         self.store_trouble = ""
         "Why clips cannot be kept on disk; empty while all is well. Speech works without."
         self._worker = threading.Thread(target=self._work, name="clips", daemon=True)
@@ -141,10 +143,10 @@ class ClipCache:
         for attempt in range(PREPARE_PASSES):
             failed, reason = self._render_all(missing, done, len(wanted), progress)
             done += len(missing) - len(failed)
-            if not failed or len(failed) == len(missing):
+            if not failed or not self._met_once or attempt + 1 == PREPARE_PASSES:
                 break
             missing = failed
-            self._clock.wait_ms(1000 << attempt)
+            self._clock.wait_ms(BETWEEN_PASSES_MS)
         self._trim()
         return Prepared(done, tuple(failed), reason)
 
@@ -248,6 +250,7 @@ class ClipCache:
             self._say_state("")
 
     def _met(self, facts: EngineFacts) -> None:
+        self._met_once = True
         if facts.engine == self._engine:
             return
         with self._lock:
