@@ -73,7 +73,7 @@ class CutOff:
     utterance: Utterance
     at_ms: int
     reason: str
-    "'alarm', 'cancelled', 'device lost' or 'closed'."
+    "'alarm', 'cancelled', 'device lost', 'device back' or 'closed'."
     again: bool = False
     "Whether it waits to be said again."
 
@@ -90,7 +90,7 @@ class Dropped:
 
 @dataclass(frozen=True, slots=True)
 class DeviceLost:
-    """The loudspeaker is gone; alarms and prompts wait, the rest goes stale."""
+    """The loudspeaker is gone; until it is back everything is text only."""
 
     station: str
     at_ms: int

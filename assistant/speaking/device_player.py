@@ -1,4 +1,8 @@
-"""The player with a loudspeaker. A thread of its own watches clips, ends and the device; calls only take a lock."""
+"""The player with a loudspeaker. A thread of its own watches clips, ends and the device; calls only take a lock.
+
+Without its device it goes on as text at the estimated pace; when the device is back, what was being said, unheard
+alarms and the newest unheard prompt are said again.
+"""
 
 import threading
 from collections import deque
@@ -33,7 +37,9 @@ WATCH_MS: Final = 100
 CLIP_WAIT_MS: Final = 400
 ALARM_CLIP_WAIT_MS: Final = 60
 FIRST_REOPEN_MS: Final = 500
-LONGEST_REOPEN_MS: Final = 10_000
+LONGEST_REOPEN_MS: Final = 2_000
+MOST_UNHEARD: Final = 4
+"Alarms, and the newest prompt, kept to be said again when the loudspeaker is back."
 MOST_TAPS: Final = 3_000
 "Blocks kept for saving while the disk is slow: a minute."
 
@@ -66,6 +72,7 @@ class DevicePlayer:
         self._sounds: dict[str, tuple[Future[Clip], int]] = {}
         self._track: Track | None = None
         self._late_text = False
+        self._unheard: list[Utterance] = []
         self._until_ms = 0
         self._closing = False
         self._wake = threading.Condition()
@@ -101,6 +108,7 @@ class DevicePlayer:
         """Drop what waits of this kind, and stop it if it is being said and may be interrupted."""
         with self._wake:
             now_ms = self._clock.now_ms()
+            self._unheard = [utterance for utterance in self._unheard if utterance.kind != kind]
             self._take(self._arbiter.cancel(kind, now_ms), now_ms)
             self._step(now_ms)
             self._wake.notify_all()
@@ -127,19 +135,23 @@ class DevicePlayer:
 
     def _run(self) -> None:
         back_off_ms = FIRST_REOPEN_MS
+        reopen_at_ms = 0
         while True:
             with self._wake:
                 if self._closing:
                     return
-                lost = self._output is None
-                if not lost:
+                now_ms = self._clock.now_ms()
+                had = self._output is not None
+                self._step(now_ms)
+                if had and self._output is None:
                     back_off_ms = FIRST_REOPEN_MS
-                    self._step(self._clock.now_ms())
-                self._wake.wait((back_off_ms if lost else self._wait_ms(self._clock.now_ms())) / 1000)
+                    reopen_at_ms = now_ms + back_off_ms
+                self._wake.wait(self._wait_ms(now_ms) / 1000)
             self._save_taps()
-            if lost and not self._closing:
+            if self._output is None and not self._closing and self._clock.now_ms() >= reopen_at_ms:
                 self._reopen()
                 back_off_ms = min(LONGEST_REOPEN_MS, 2 * back_off_ms)
+                reopen_at_ms = self._clock.now_ms() + back_off_ms
 
     def _wait_ms(self, now_ms: int) -> int:
         moments = [until for future, until in self._sounds.values() if not future.done() and until > now_ms]
@@ -150,11 +162,8 @@ class DevicePlayer:
 
     def _step(self, now_ms: int) -> None:
         """Bring the arbiter, the deck and the events up to date."""
-        if self._output is None:
-            return
-        if not self._output.alive or now_ms - self._deck.filled_at_ms > SILENT_DEVICE_MS:
+        if self._output is not None and (not self._output.alive or now_ms - self._deck.filled_at_ms > SILENT_DEVICE_MS):
             self._lose(now_ms)
-            return
         self._add_late_text()
         if self.speaking and now_ms >= self._until_ms and (self._track is None or self._track.done.is_set()):
             self._take(self._arbiter.finished(now_ms), now_ms)
@@ -171,6 +180,7 @@ class DevicePlayer:
                 self._events.append(self._begin(event, now_ms))
             elif isinstance(event, Finished):
                 self._events.append(replace(event, audible=self._track is not None))
+                self._remember_unheard(event.utterance)
                 self._quiet(now_ms)
             else:
                 self._events.append(event)
@@ -180,7 +190,7 @@ class DevicePlayer:
     def _begin(self, event: Started, now_ms: int) -> Started:
         future, _ = self._sounds[event.utterance.text]
         clip = future.result() if future.done() and not future.exception() else None
-        sound = sound_of(event.utterance, clip)
+        sound = sound_of(event.utterance, clip) if self._output is not None else None
         self._late_text = clip is None and sound is not None and event.utterance.tone is Tone.ALARM
         if sound is None:
             self._track = None
@@ -196,6 +206,14 @@ class DevicePlayer:
         self._track = None
         self._late_text = False
         self._until_ms = min(self._until_ms, now_ms)
+
+    def _remember_unheard(self, utterance: Utterance) -> None:
+        """While there is no loudspeaker, keep what must still be heard: alarms, and of the prompts the newest."""
+        if self._output is not None or utterance.priority < Priority.PROMPT:
+            return
+        alarms = [kept for kept in self._unheard if kept.priority is Priority.ALARM]
+        kept = self._unheard if utterance.priority is Priority.ALARM else alarms
+        self._unheard = [*kept, utterance][-MOST_UNHEARD:]
 
     def _add_late_text(self) -> None:
         """An alarm whose clip was not ready began with its tone; its text follows as soon as it is there."""
@@ -244,16 +262,20 @@ class DevicePlayer:
         except AudioError:
             return  # it was announced when it went; the next try is already planned
         with self._wake:
+            now_ms = self._clock.now_ms()
             self._deck, self._output = deck, output
-            self._events.append(DeviceBack(self.station, self._clock.now_ms()))
+            self._events.append(DeviceBack(self.station, now_ms))
+            self._take(self._arbiter.interrupt("device back", now_ms), now_ms)
+            unheard, self._unheard = self._unheard, []
+        self.say(*unheard)
 
     def _lose(self, now_ms: int) -> None:
         output, self._output = self._output, None
         if output is not None:
             _closed_in_background(output)
-        self._take(self._arbiter.interrupt("device lost", now_ms), now_ms)
         reason = "The loudspeaker stopped taking sound; it is tried again. Prompts are shown as text."
         self._events.append(DeviceLost(self.station, now_ms, reason))
+        self._take(self._arbiter.interrupt("device lost", now_ms), now_ms)
 
     def _save_taps(self) -> None:
         while self._taps and self._sink is not None:
