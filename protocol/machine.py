@@ -1,7 +1,7 @@
 """The state machine: transition rows made from a procedure, and the only use of `transitions`.
 
 Nothing happens inside the machine: it says where a trigger leads, or which guard refuses. The machine is built
-afresh for each decision, from the rows of the current step only.
+afresh for each decision, from the rows of the current step that the trigger may take.
 """
 
 from collections.abc import Callable
@@ -93,7 +93,9 @@ def fire(
         check: gives the reason why a named guard refuses, or None.
         return_to: the step that "@return" stands for.
     """
-    rows = rows_from(procedure, step)
+    rows = [row for row in rows_from(procedure, step) if row.trigger == trigger]
+    if not rows:
+        return Refused("", "that does not belong to this step")
     probe = _Probe()
     machine = Machine(
         model=probe,
@@ -110,8 +112,6 @@ def fire(
             return_to if row.dest == RETURN else row.dest,
             conditions=[partial(probe.holds, guard, check) for guard in row.guards],
         )
-    if trigger not in {row.trigger for row in rows}:
-        return Refused("", "that does not belong to this step")
     moved = probe.trigger(trigger)
     return Moved(probe.state) if moved else Refused(probe.guard, probe.reason)
 

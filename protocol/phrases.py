@@ -153,8 +153,9 @@ def syllables(phrase: str) -> int:
 
 def _word_syllables(word: str) -> int:
     count = len(re.findall(r"[aeiouy]+", word))
-    silent = re.search(r"([^aeiouyl]|[aeiouy]l+)(e|es|ed)$", word) and not re.search(r"([td]ed|[sxz]es|ches|shes|ges)$", word)
-    return max(1, count - 1 if silent and count > 1 else count)
+    silent = re.search(r"([^aeiouyl]|[aeiouy]l+)(e|es|ed)$", word)
+    spoken = re.search(r"([td]ed|[sxz]es|ches|shes|ges)$", word)
+    return max(1, count - 1 if silent and not spoken and count > 1 else count)
 
 
 def _by_text(rows: Iterable[Meaning]) -> dict[str, Meaning]:

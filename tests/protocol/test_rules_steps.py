@@ -164,7 +164,7 @@ def test_a_lapse_is_said_aloud() -> None:
     """Whoever said it hears that nothing was changed."""
     story = walked_to(BOOK, VISIBLE, "tried")
     story.say("start buttons tried and dead")
-    assert ["Not affirmed. Nothing was changed."] == sentences(story.tick(story.now + 12 * SECOND))
+    assert ["Not affirmed. Nothing was changed."] == sentences(story.tick(story.now + round(BOOK.house.readback_s * SECOND)))
 
 
 def test_saying_something_else_overtakes_the_read_back() -> None:
