@@ -1,0 +1,73 @@
+"""What an officer may enter now: the lists that the forms offer."""
+
+from dataclasses import dataclass
+
+from assistant.board.air_table import PLACES
+from protocol.marks import MARKS
+from protocol.numbers import count_words
+from protocol.phrases import MARK_WORDS, SPARE_RESCUERS
+from protocol.scene import Scene
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One thing to choose, and how it is shown."""
+
+    value: str
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class Entries:
+    """The lists."""
+
+    may_confirm: bool
+    """The officer outside may confirm this step; otherwise the crew inside does, or an override with a reason."""
+    going_in: tuple[int, ...]
+    coming_out: tuple[int, ...]
+    marks: tuple[Option, ...]
+    places: tuple[str, ...]
+    place: str
+    """Where the step wants readings taken."""
+    emergencies: tuple[Option, ...]
+    last_entry: str
+    """What "correct" would take back; empty: nothing."""
+    entries: int
+    """How many entries stand, so that a late press does not take back another one."""
+    back_to: str
+    """The step that "go back" leads to; empty: none."""
+    canister_next: int
+
+
+def entries_of(scene: Scene) -> Entries:
+    """What may be entered at a moment."""
+    state = scene.state
+    inside = {one.slot for one in state.inside}
+    slots = range(1, scene.house.rescuers + SPARE_RESCUERS + 1)
+    back = state.trail[-1] if state.trail and not state.emergencies else ""
+    return Entries(
+        may_confirm=not scene.step.final and scene.step.confirmed_by in {"outside", "either"},
+        going_in=tuple(slot for slot in slots if slot not in inside),
+        coming_out=tuple(sorted(inside)),
+        marks=tuple(Option(mark, MARK_WORDS[mark]) for mark in reversed(MARKS)),
+        places=PLACES,
+        place=scene.step.place or ("person" if inside else "hatch"),
+        emergencies=tuple(Option(row.id, row.title) for row in scene.book.procedure.interruptions),
+        last_entry=_last_entry(scene),
+        entries=len(state.entries),
+        back_to=scene.book.procedure.step(back).title if back else "",
+        canister_next=len(state.canisters_ms) + 1,
+    )
+
+
+def _last_entry(scene: Scene) -> str:
+    state = scene.state
+    if not state.entries:
+        return ""
+    kind = state.entries[-1]
+    if kind == "air":
+        row = state.readings[-1]
+        return f"{row.gas.spoken} {row.value:f} at the {row.place}"
+    return f"canister {count_words(len(state.canisters_ms))}" if kind == "canister" else f"grain at {state.level}"
+
+

@@ -1,0 +1,202 @@
+"""Actions that enter something or concern the whole incident: readings, counts, levels, people, hold, emergencies."""
+
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import Field, StringConstraints
+
+from assistant.board.action import Action, Name, PlainAction, Written
+from protocol import commands as cmd
+from protocol.air import Gas
+from protocol.phrases import (
+    CANISTER_PHRASE,
+    CORRECTION_PHRASE,
+    DISREGARD_PHRASE,
+    HOLD_PHRASE,
+    PERSON_PHRASE,
+    RESUME_PHRASE,
+    ROLL_CALL_PHRASE,
+    level_phrase,
+    rescuer_phrase,
+)
+from protocol.scene import Scene
+
+MeterValue = Annotated[str, StringConstraints(pattern=r"^[0-9]{1,6}(\.[0-9]{1,3})?$")]
+
+
+class Air(Action):
+    """A meter reading."""
+
+    gas: Gas
+    value: MeterValue
+    place: Literal["hatch", "person"]
+
+    def spoken(self) -> str:
+        """The reading in figures."""
+        return f"{self.gas.spoken} {self.value} at the {self.place}"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """ReportAir."""
+        return cmd.ReportAir(0, origin, self.gas, Decimal(self.value), self.place)
+
+
+class Canister(Action):
+    """One more canister is out."""
+
+    number: int = Field(ge=1, le=100_000)
+    """Which one it is by the officer's page."""
+
+    def spoken(self) -> str:
+        """As a voice would say it."""
+        return CANISTER_PHRASE
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """CountCanister."""
+        return cmd.CountCanister(0, origin)
+
+    def outdated(self, scene: Scene) -> str:
+        """It was counted by somebody else."""
+        counted = len(scene.state.canisters_ms)
+        return "" if counted + 1 == self.number else f"The count is {counted} by now. Is that canister among them?"
+
+
+class Level(Action):
+    """A grain level."""
+
+    mark: Literal["feet", "knees", "hips", "waist", "ribs", "chest", "shoulders", "chin"]
+
+    def spoken(self) -> str:
+        """As a voice would say it."""
+        return level_phrase(self.mark)
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """CallLevel."""
+        return cmd.CallLevel(0, origin, self.mark)
+
+
+class Move(Action):
+    """A rescuer goes in or comes out."""
+
+    slot: int = Field(ge=1, le=9)
+    inside: bool
+
+    def spoken(self) -> str:
+        """As a voice would say it."""
+        return rescuer_phrase(self.slot, self.inside)
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """MoveRescuer."""
+        return cmd.MoveRescuer(0, origin, self.slot, self.inside)
+
+
+class RollCall(PlainAction):
+    """Everyone inside is accounted for."""
+
+    phrase = ROLL_CALL_PHRASE
+    makes = cmd.AnswerRollCall
+
+
+class Person(PlainAction):
+    """The person answered."""
+
+    phrase = PERSON_PHRASE
+    makes = cmd.CheckPerson
+
+
+class Hold(PlainAction):
+    """All work stands still."""
+
+    phrase = HOLD_PHRASE
+    makes = cmd.Hold
+
+
+class Resume(PlainAction):
+    """Work goes on."""
+
+    phrase = RESUME_PHRASE
+    makes = cmd.Resume
+
+
+class SayAgain(PlainAction):
+    """Speak the step again to both sides."""
+
+    phrase = "say again"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """Ask."""
+        return cmd.Ask(0, origin, cmd.Query.SAY_AGAIN)
+
+
+class Raise(Action):
+    """An emergency."""
+
+    kind: Name
+
+    def spoken(self) -> str:
+        """Its name."""
+        return self.kind.replace("_", " ")
+
+    def words(self, scene: Scene) -> str:
+        """As a voice would say it."""
+        rows = scene.book.procedure.interruptions
+        return next((row.say[0] for row in rows if row.id == self.kind), self.spoken())
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """RaiseEmergency."""
+        return cmd.RaiseEmergency(0, origin, self.kind)
+
+
+class Withdraw(Action):
+    """The emergency on the officer's page was a mistake."""
+
+    kind: Name
+
+    def spoken(self) -> str:
+        """As a voice would say it."""
+        return DISREGARD_PHRASE
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """WithdrawEmergency."""
+        return cmd.WithdrawEmergency(0, origin)
+
+    def outdated(self, scene: Scene) -> str:
+        """Another emergency is the newest by now, or none is open."""
+        open_now = scene.state.emergencies
+        return "" if open_now and open_now[-1].kind == self.kind else "That emergency is not the newest any more."
+
+
+class Correct(Action):
+    """Take the last entry back; the record keeps it."""
+
+    entries: int = Field(ge=0)
+    """How many entries stood on the officer's page."""
+
+    def spoken(self) -> str:
+        """As a voice would say it."""
+        return CORRECTION_PHRASE
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """Correct."""
+        return cmd.Correct(0, origin)
+
+    def outdated(self, scene: Scene) -> str:
+        """An entry was added or taken back, or something waits to be affirmed and would be dropped instead."""
+        if scene.state.pending is not None:
+            return "Something was read back and waits. Answer that first."
+        if len(scene.state.entries) == self.entries:
+            return ""
+        return "Another entry was made or taken back meanwhile. Look at the last entry again."
+
+
+class Note(Action):
+    """Words for the record."""
+
+    text: Written
+
+    def spoken(self) -> str:
+        """As written."""
+        return f"note: {self.text}"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """Note."""
+        return cmd.Note(0, origin, self.text)

@@ -1,0 +1,35 @@
+"""How the board is served."""
+
+from dataclasses import dataclass
+
+from assistant.board.drawing import BinShape
+
+DEFAULT_PORT = 8470
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """What a person may choose, and the bounds that keep one viewer from shutting out the others."""
+
+    port: int = DEFAULT_PORT
+    """0: any free port."""
+    lan: bool = False
+    """Bind to the network; otherwise only this machine sees the board."""
+    pin: str | None = None
+    """Six digits; None: drawn afresh."""
+    bin_shape: BinShape | None = None
+    """The bin from the site card."""
+    most_connections: int = 600
+    """Open at once, all addresses together."""
+    most_per_address: int = 40
+    """Open at once from one address of the network; this machine itself is not limited."""
+    most_body_bytes: int = 4096
+    """Longest request body."""
+    most_officers: int = 12
+    """Signed in at once; the longest idle one is signed out for a new one."""
+    officer_hours: float = 12.0
+    """How long a sign-in lasts."""
+    answer_s: float = 4.0
+    """How long an action waits for its record before it says that none came."""
+    first_byte_s: float = 10.0
+    """A connection that has not asked for anything by then is closed."""
