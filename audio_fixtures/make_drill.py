@@ -25,8 +25,8 @@ HERE: Final = Path(__file__).parent
 SNR_DB: Final = 10.0
 SPEECH_RMS: Final = 0.10
 LEAD_OUT_S: Final = 6.0
-BITS: Final = 9
-"""Samples are rounded to 9 bits: the rounding lies 20 dB under the fan noise, and the file is a third as large."""
+BITS: Final = 8
+"""Samples are rounded to 8 bits: the rounding lies 14 dB or more under the fan noise, and the file is a third as large."""
 
 
 @dataclass(frozen=True, slots=True)

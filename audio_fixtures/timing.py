@@ -4,23 +4,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from assistant.clock import ManualClock
+from assistant.journal import Record
 from assistant.library import load_book
+from assistant.session import Session
+from assistant.speaking.clips import ClipCache
+from assistant.speaking.player import TimelinePlayer
+from assistant.station import Place, Station
 from protocol import commands as cmd
-from protocol.events import Said, Urgency
-from protocol.history import fold
-from protocol.phrases import interpret
-from protocol.rules import decide
-from protocol.state import State
+from protocol.events import Event
+from protocol.scene import Scene
 from protocol.timers import next_deadline_ms
 
-START_S: Final = 1.0
+STEP_MS: Final = 20
 REACTION_S: Final = 1.2
 """From the end of a prompt to the next spoken line: common practice, no source."""
 RECOGNISED_S: Final = 0.5
 """From the end of a line to the program's answer."""
-SECONDS_PER_CHARACTER: Final = 0.075
-"""Spoken length allowed for the program's own sentences, on the slow side."""
-BETWEEN_S: Final = 0.4
+CLEAR_S: Final = 3.0
+"""A clock that runs out so soon after is let speak first, unless a read-back waits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,32 +43,49 @@ class Timed:
     end_s: float
 
 
+class _Recorder:
+    """Keeps no record: the drill is only timed."""
+
+    def append(self, command: cmd.Command, events: Sequence[Event]) -> Record:
+        """Number it and forget it."""
+        return Record(1, command.at_ms, command, tuple(events))
+
+
 class _Run:
-    """The drill with typed words and a voice that only takes time."""
+    """The drill with typed words and the real voice on a clock of its own."""
 
     def __init__(self) -> None:
+        self.clock = ManualClock()
         self.book = load_book()
-        self.state = State()
-        self.busy_until_s = START_S
+        self.clips = ClipCache()
+        self._player = TimelinePlayer("crew", self.clock, self.clips)
+        place = Place("crew", cmd.Role.BOTH)
+        self._station = Station(place, self._player, None, lambda state, at_ms: Scene(self.book, state, at_ms))
+        self.session = Session(self.book, _Recorder())
+        self.session.react_with(self._station.react)
 
-    def take(self, command: cmd.Command) -> None:
-        events = decide(self.book, self.state, command)
-        self.state = fold(events, self.state)
-        for event in events:
-            if isinstance(event, Said):
-                start = max(self.busy_until_s, event.at_ms / 1000)
-                if event.urgency is Urgency.ALARM:
-                    start = event.at_ms / 1000
-                self.busy_until_s = start + len(event.text) * SECONDS_PER_CHARACTER + BETWEEN_S
+    def move_to(self, at_ms: int) -> None:
+        """Let clocks run out and sentences end on the way."""
+        while self.clock.now_ms() < at_ms:
+            self.clock.move_to(min(at_ms, self.clock.now_ms() + STEP_MS))
+            self.session.tick(self.clock.now_ms())
+            self._station.poll(self.clock.now_ms())
 
     def wait(self) -> float:
-        """Let clocks run out while the program speaks; gives the moment it has been silent long enough."""
+        """The moment at which the program has been silent long enough."""
+        quiet_since = self.clock.now_ms()
         while True:
-            deadline = next_deadline_ms(self.state)
-            ready = self.busy_until_s + REACTION_S
-            if deadline is None or deadline / 1000 > ready + 3:
-                return ready
-            self.take(cmd.Tick(max(deadline, self.state.at_ms)))
+            self.move_to(self.clock.now_ms() + STEP_MS)
+            if not self._station.silent:
+                quiet_since = self.clock.now_ms()
+            elif self.clock.now_ms() - quiet_since >= REACTION_S * 1000 and self._is_clear():
+                return self.clock.now_ms() / 1000
+
+    def _is_clear(self) -> bool:
+        deadline = next_deadline_ms(self.session.state)
+        if deadline is None or self.session.state.pending:
+            return True
+        return deadline - self.clock.now_ms() > CLEAR_S * 1000
 
 
 def time_lines(lines: Sequence[tuple[Line, float]]) -> list[Timed]:
@@ -80,16 +99,14 @@ def time_lines(lines: Sequence[tuple[Line, float]]) -> list[Timed]:
     """
     run = _Run()
     crew = cmd.Origin("crew", cmd.Role.BOTH, "voice")
-    run.take(cmd.OpenIncident(0, crew, "drill", run.book.digest))
+    run.session.submit(cmd.OpenIncident(0, crew, "drill", run.book.digest))
     timed = []
     for line, length in lines:
         start = run.wait()
         end = start + length
-        at_ms = round((end + RECOGNISED_S) * 1000)
-        run.take(cmd.Tick(at_ms))
-        command = interpret(run.book, run.state, line.text, at_ms, crew)
-        if command is None:
-            raise ValueError(f"'{line.text}' means nothing at {run.state.step}")
-        run.take(command)
+        run.move_to(round((end + RECOGNISED_S) * 1000))
+        if run.session.say(line.text, run.clock.now_ms(), crew) is None:
+            raise ValueError(f"'{line.text}' means nothing at {run.session.state.step}")
         timed.append(Timed(line.by, line.text, round(start, 3), round(end, 3)))
+    run.clips.close()
     return timed

@@ -43,5 +43,5 @@ class House(BaseModel):
     """UK HSE: a fifth faint within 10 min of motionless upright suspension."""
     held_flag_min: Minutes = Field(default=60.0, gt=0, le=600)
     """Joint Trauma System guideline: crush syndrome from as little as one hour; tell the medics before release."""
-    readback_s: float = Field(default=12.0, gt=2, le=60)
+    readback_s: float = Field(default=20.0, gt=2, le=60)
     """House rule: a read-back that nobody affirms lapses."""

@@ -47,3 +47,14 @@ def grain_sentence(scene: Scene) -> str:
         EstimateError: when no level has been called yet.
     """
     return left_to_take_out(scene).spoken(scene.house.units)
+
+
+def canisters_sentence(scene: Scene) -> str:
+    """The short form: canisters still to come out, as a range.
+
+    Raises:
+        EstimateError: when no level has been called yet.
+    """
+    left = left_to_take_out(scene)
+    goal = "feet" if scene.state.level == Mark.KNEES.value else "knees"
+    return f"{left.canisters_spoken()} to the {goal}."

@@ -4,7 +4,7 @@ from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, 
 from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
 from protocol.procedure import Step
-from protocol.remaining import grain_sentence
+from protocol.remaining import canisters_sentence, grain_sentence
 from protocol.scene import Scene, minutes_ms
 from protocol.timers import running
 
@@ -136,6 +136,14 @@ def grain_answer(scene: Scene) -> str:
     """How much grain is left inside the ring, with a range, or why that cannot be said."""
     try:
         return grain_sentence(scene)
+    except EstimateError as error:
+        return str(error)
+
+
+def level_answer(scene: Scene) -> str:
+    """A level read back, with the canisters still to come."""
+    try:
+        return f"Grain at {scene.state.level}. {canisters_sentence(scene)}"
     except EstimateError as error:
         return str(error)
 

@@ -24,8 +24,8 @@ class VoiceSettings:
 
     voice: str = ""
     "Engine's voice id; empty takes the first preferred English voice, else the engine's own."
-    rate_wpm: int = 150
-    number_rate_wpm: int = 130
+    rate_wpm: int = 170
+    number_rate_wpm: int = 140
     volume: float = 1.0
 
     def __post_init__(self) -> None:

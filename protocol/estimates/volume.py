@@ -44,8 +44,14 @@ class GrainRemaining:
         """Volume, then canisters, in one breath."""
         if self.volume.value <= 0:
             return self.volume.spoken(units)
+        return f"{self.volume.spoken(units)} {self.canisters_spoken()}."
+
+    def canisters_spoken(self) -> str:
+        """Whole canisters, as a range."""
+        if self.volume.value <= 0:
+            return "No canister"
         low, high = (max(1, math.ceil(end)) for end in (self.canisters.low, self.canisters.high))
-        return f"{self.volume.spoken(units)} {count_range(low, high, self.canisters.noun).capitalize()}."
+        return count_range(low, high, self.canisters.noun).capitalize()
 
 
 def net_volume_m3(person: Person, area_m2: float, level_from: Level, level_to: Level) -> float:

@@ -9,7 +9,7 @@ from protocol.rules import emergencies
 from protocol.rules.turn import Turn
 from protocol.scene import minutes_ms
 from protocol.state import Pending
-from protocol.wording import bad_air_order, grain_answer, reading_words
+from protocol.wording import bad_air_order, level_answer, reading_words
 
 
 def report_air(turn: Turn, command: cmd.ReportAir) -> None:
@@ -77,7 +77,7 @@ def call_level(turn: Turn, command: cmd.CallLevel) -> None:
         turn.say("both", ev.Urgency.ALARM,
                  f"Grain rose from {before} to {command.mark}. Check the ring for a leak.", "level")  # fmt: skip
         return
-    turn.answer(f"Grain at {command.mark}. {grain_answer(turn.scene)}", "level")
+    turn.answer(level_answer(turn.scene), "level")
 
 
 def correct(turn: Turn, _command: cmd.Correct) -> None:
