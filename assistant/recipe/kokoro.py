@@ -1,0 +1,223 @@
+"""Kokoro speech in bulk on a GPU: several texts spoken in one clip, then cut at the pauses by the voice's own durations.
+
+Each worker is one process. It writes DIR/kokoro_W_N.npz: `pcm` (int16, 16 kHz, all pieces joined), `ends` (end sample of
+each piece), `phones` (what each piece says), until its time is up.
+"""
+
+from __future__ import annotations
+
+import itertools
+import json
+import random
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Final
+
+import numpy as np
+import torch
+from torch.nn import functional
+
+from assistant.recipe.kokoro_graph import KokoroTorch
+from assistant.recipe.texts import SHARES
+from assistant.recipe.voices import NEVER_TRAIN, TUNING
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from numpy.typing import NDArray
+
+RATE: Final = 16_000
+STYLE_ROWS: Final = 300
+MOST_TOKENS: Final = 440
+DURATIONS: Final = "/encoder/Clip_output_0"
+FRAME_SAMPLES: Final = 400
+"""Samples at 16 kHz for one unit of the voice's durations (600 at its own 24 kHz)."""
+SYMBOL_IDS: Final[dict[str, int]] = dict(
+    zip(
+        ';:,.!?—…"()“” \u0303ʣʥʦʨᵝꭧAIOQSTWYᵊabcdefhijklmnopqrstuvwxyzɑɐɒæβɔɕçɖðʤəɚɛɜɟɡɥɨɪʝɯɰŋɳɲɴøɸθœɹɾɻʁɽʂʃʈʧʊʋʌɣɤχʎʒʔˈˌːʰʲ↓→↗↘ᵻ',
+        [*range(1, 7), *range(9, 26), 31, 33, 35, 36, 39, *range(41, 49), *range(50, 73), 75, 76, 77, 78, 80, 81, 82, 83,
+         85, 86, 87, 90, 92, 99, 101, 102, 103, *range(110, 117), 118, 119, 120, 123, 125, 126, *range(128, 134), 135, 136,
+         138, 139, 140, 142, 143, 147, 148, 156, 157, 158, 162, 164, 169, 171, 172, 173, 177],
+        strict=False,
+    )
+)  # fmt: skip
+
+
+def symbol_ids(symbols: str) -> list[int]:
+    """Token numbers of Kokoro's phoneme symbols; unknown ones are dropped."""
+    return [SYMBOL_IDS[symbol] for symbol in symbols if symbol in SYMBOL_IDS]
+
+
+class Speaker(KokoroTorch):
+    """The Kokoro graph on one device, giving 16 kHz samples and the duration of each token."""
+
+    def __init__(self, model: str, device: str) -> None:
+        super().__init__(model, device)
+        self.nodes = [(f, i, o, a, [x for x in free if x != DURATIONS], n) for f, i, o, a, free, n in self.nodes]
+        at = np.arange(-48, 49)
+        taps = np.sinc(at / 3.0) * np.kaiser(97, 8.0)
+        self.taps = torch.from_numpy((2 * taps / taps.sum()).astype("f4")).to(self.dev)[None, None]
+
+    @torch.inference_mode()
+    def say(self, ids: list[int], style: NDArray[np.float32], speed: float) -> tuple[Any, Any]:
+        """(int16 samples at 16 kHz, duration of each token in units of FRAME_SAMPLES)."""
+        values: dict[str, Any] = dict(self.const)
+        values["tokens"] = torch.tensor([[0, *ids, 0]])
+        values["style"] = torch.from_numpy(style).reshape(1, 256).float().to(self.dev)
+        values["speed"] = torch.tensor([float(speed)])
+        for function, inputs, outputs, attributes, free, _ in self.nodes:
+            self._step(values, function, inputs, outputs, attributes)
+            for name in free:
+                values.pop(name, None)
+        wave = values[self.out].reshape(1, 1, -1).float()
+        doubled = torch.zeros(1, 1, 2 * wave.shape[-1], device=wave.device)
+        doubled[..., ::2] = wave
+        out = functional.conv1d(functional.pad(doubled, (48, 48)), self.taps, stride=3).reshape(-1)
+        pcm = (out.clamp(-1, 1) * 32767).to(torch.int16).cpu().numpy()
+        return pcm, values[DURATIONS].reshape(-1).cpu().numpy()
+
+    def _step(self, values: dict[str, Any], function: Any, inputs: list[str], outputs: list[str], attributes: Any) -> None:
+        given = [values[name] if name else None for name in inputs]
+        try:
+            result = function(attributes, *given)
+        except (RuntimeError, TypeError):  # operands on different devices
+            given = [x.to(self.dev) if x is not None and x.is_floating_point() else x for x in given]
+            result = function(attributes, *given)
+        results = result if isinstance(result, tuple | list) else (result,)
+        values.update(zip(outputs, results, strict=False))
+
+
+def trimmed(pcm: NDArray[np.int16], pad: int = 1280, floor_db: float = -42) -> NDArray[np.int16]:
+    """Without the quiet ends, keeping `pad` samples of them."""
+    step = 320
+    level = np.sqrt(np.mean(pcm[: len(pcm) // step * step].astype("f4").reshape(-1, step) ** 2, axis=1))
+    loud = np.flatnonzero(level > level.max() * 10 ** (floor_db / 20)) if len(level) else []
+    return pcm[max(0, loud[0] * step - pad) : (loud[-1] + 1) * step + pad] if len(loud) else pcm
+
+
+def cut(
+    pcm: NDArray[np.int16], durations: NDArray[np.float32], marks: list[int]
+) -> list[tuple[NDArray[np.int16], int, int]]:
+    """Pieces (samples, first text, text after the last) of a clip of several texts.
+
+    Args:
+        pcm: the clip.
+        durations: per token, with the leading zero token.
+        marks: token position of the end mark of each text.
+    """
+    ends = np.cumsum(durations) * FRAME_SAMPLES
+    if abs(ends[-1] - len(pcm)) > 2 * FRAME_SAMPLES:
+        return []
+    level = np.sqrt((pcm[: len(pcm) // 320 * 320].astype("f4").reshape(-1, 320) ** 2).mean(1))
+    quiet = 0.03 * np.sqrt((level**2).mean())
+    pieces, start, first = [], 0, 0
+    for text, mark in enumerate(marks):
+        end = len(pcm)
+        if text + 1 < len(marks):
+            low = max(int(ends[mark] - durations[mark] * FRAME_SAMPLES) - 1600, start + 1600) // 320
+            high = int(ends[mark] + 1600) // 320
+            if high <= low + 1:
+                continue
+            at = low + int(np.argmin(level[low:high]))
+            if level[at] > quiet:
+                continue
+            end = at * 320 + 160
+        if end - start > 3200:
+            pieces.append((trimmed(pcm[start:end]), first, text + 1))
+        start, first = end, text + 1
+    return pieces
+
+
+@dataclass(slots=True)
+class Casting:
+    """Draws who speaks (single voices, blends, foreign accents), what, and how."""
+
+    kinds: dict[str, list[dict[str, str]]]
+    styles: dict[str, NDArray[np.float32]]
+    draw: random.Random
+
+    def style(self) -> tuple[NDArray[np.float32], str]:
+        """([rows, 256] style, 'us' or 'gb') of a new person."""
+        barred = {name.removeprefix("kokoro:") for name in (*NEVER_TRAIN, *TUNING)}
+        english = [name for name in self.styles if name[0] in "ab" and name not in barred]
+        foreign = [name for name in self.styles if name[0] not in "ab"]
+        chance = self.draw.random()
+        if chance < 0.5:
+            first, second = self.draw.sample(english, 2)
+            share = self.draw.uniform(0.3, 0.7)
+        elif chance < 0.72:
+            first = second = self.draw.choice(english)
+            share = 1.0
+        elif chance < 0.92:
+            first, second = self.draw.choice(english), self.draw.choice(foreign)
+            share = self.draw.uniform(0.35, 0.7)
+        else:
+            first = second = self.draw.choice(foreign)
+            share = 1.0
+        accent = "gb" if (first[0] == "b") != (self.draw.random() < 0.1) else "us"
+        return share * self.styles[first] + (1 - share) * self.styles[second], accent
+
+    def script(self, accent: str) -> tuple[list[int], list[int], list[str]]:
+        """(tokens, position of the end mark of each text, phones of each text) of one clip."""
+        ids: list[int] = []
+        marks: list[int] = []
+        phones: list[str] = []
+        goal = self.draw.randint(60, 400)
+        while len(ids) < goal:
+            kind = self.draw.choices(list(SHARES), list(SHARES.values()))[0]
+            unit = self.draw.choice(self.kinds[kind])
+            other = "other" in unit and self.draw.random() < 0.35
+            tokens = symbol_ids(unit["other" if other else accent])
+            if len(ids) + len(tokens) > MOST_TOKENS:
+                break
+            if self.draw.random() < 0.25:
+                tokens[-1] = SYMBOL_IDS[self.draw.choice(",,!?;")]
+            ids += ([SYMBOL_IDS[" "]] if ids else []) + tokens
+            marks.append(len(ids))
+            phones.append(unit[f"{accent}_phones"])
+        return ids, marks, phones
+
+
+def load_styles(path: Path) -> dict[str, NDArray[np.float32]]:
+    """Style packs by voice name from styles.npz."""
+    with np.load(path) as packs:
+        return {name: packs[name].astype("f4") for name in packs.files}
+
+
+def run_worker(folder: Path, model: str, number: int, device: str, going: Callable[[], bool]) -> float:
+    """Speak until `going()` is false; returns hours kept."""
+    torch.set_num_threads(1)
+    if device != "cpu":
+        torch.cuda.set_device(device)
+    torch.backends.cuda.matmul.allow_tf32 = True
+    torch.backends.cudnn.allow_tf32 = True
+    kinds: dict[str, list[dict[str, str]]] = {}
+    for unit in json.loads((folder / "units.json").read_text(encoding="utf-8")):
+        kinds.setdefault(unit["kind"], []).append(unit)
+    casting = Casting(kinds, load_styles(folder / "styles.npz"), random.Random(1000 + number))
+    speaker = Speaker(model, device)
+    pieces: list[Any] = []
+    said: list[str] = []
+    total = 0
+    names = itertools.count()
+    while True:
+        if pieces and (not going() or sum(map(len, pieces)) > RATE * 240):
+            _write_shard(folder, f"kokoro_{number}_{next(names)}", pieces, said)
+            total += sum(map(len, pieces))
+            print(f"worker {number}: {total / RATE:.0f} s kept", flush=True)
+            pieces, said = [], []
+        if not going():
+            return total / RATE / 3600
+        style, accent = casting.style()
+        ids, marks, phones = casting.script(accent)
+        row = casting.draw.randint(15, STYLE_ROWS - 1)
+        pcm, durations = speaker.say(ids, style[row], casting.draw.uniform(0.78, 1.3))
+        for piece, first, after in cut(pcm, durations, marks):
+            pieces.append(piece)
+            said.append("|".join(phones[first:after]))
+
+
+def _write_shard(folder: Path, name: str, pieces: list[Any], said: list[str]) -> None:
+    partial = folder / f"{name}.part.npz"
+    np.savez(partial, pcm=np.concatenate(pieces), ends=np.cumsum([len(piece) for piece in pieces]), phones=np.array(said))
+    partial.rename(folder / f"{name}.npz")
