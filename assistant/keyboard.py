@@ -14,7 +14,12 @@ HELP = (
 
 
 def read_lines(
-    lines: Iterable[str], put: Callable[[Input], None], origin: cmd.Origin, step: Callable[[], str]
+    lines: Iterable[str],
+    put: Callable[[Input], None],
+    origin: cmd.Origin,
+    step: Callable[[], str],
+    *,
+    ends_run: bool,
 ) -> threading.Thread:
     """Feed typed lines into the queue from a thread of their own.
 
@@ -23,13 +28,15 @@ def read_lines(
         put: the queue's put.
         origin: who types.
         step: tells the current step, for overrides.
+        ends_run: the end of the input ends the run (typed runs); otherwise only typing ends.
     """
 
     def work() -> None:
         for line in lines:
             if line.strip():
                 put(parse(line.strip(), origin, step()))
-        put(Stop("end of input"))
+        if ends_run:
+            put(Stop("end of input"))
 
     thread = threading.Thread(target=work, name="keyboard", daemon=True)
     thread.start()

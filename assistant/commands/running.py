@@ -70,10 +70,10 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
     built = live_station(session.book, wishes, clock, _show)
     session.react_with(_story(session.book))
     loop = Loop(incident, [built.station], _show)
-    if options.keyboard or built.troubles or not sys.stdin.isatty():
+    if options.keyboard or built.troubles or sys.stdin.isatty():
         _show(HELP)
-        typist = Origin("crew", Role(options.role), "keyboard")
-        read_lines(sys.stdin, loop.put, typist, lambda: session.state.step)
+    typist = Origin("crew", Role(options.role), "keyboard")
+    read_lines(sys.stdin, loop.put, typist, lambda: session.state.step, ends_run=options.keyboard)
     _show(f"Record: {path}")
     try:
         if opening:
