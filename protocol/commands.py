@@ -27,8 +27,10 @@ class Query(StrEnum):
     CHOICES = "choices"
     TIME = "time"
     GRAIN = "grain"
+    ESTIMATE = "estimate"
     AIR = "air"
     CREW = "crew"
+    HANDOVER = "handover"
     RADIO_CHECK = "radio_check"
 
 

@@ -83,7 +83,9 @@ def _treatment(scene: Scene) -> str:
     known = {"yes": "fumigated grain", "no": "no fumigant known"}
     fumigant = known.get(scene.state.fact("fumigated"), "fumigant unknown")
     pulled = {"yes": "was pulled", "no": "was not pulled"}.get(scene.state.fact("pulled"), "pulling not asked")
-    return f"Line and dust mask, {pulled}, {air}, {fumigant}"
+    line = "line on" if scene.state.fact("line") == "on" else "no line recorded"
+    mask = "dust mask on" if scene.state.fact("mask") == "on" else "no mask recorded"
+    return f"{line}, {mask}, {pulled}, {air}, {fumigant}"
 
 
 def _known(words: dict[str, str], scene: Scene, fact: str, otherwise: str) -> str:

@@ -54,6 +54,8 @@ QUERY_PHRASES: tuple[tuple[str, cmd.Query], ...] = (
     ("grain remaining", cmd.Query.GRAIN),
     ("air status", cmd.Query.AIR),
     ("crew status", cmd.Query.CREW),
+    ("read back the estimate", cmd.Query.ESTIMATE),
+    ("read the handover", cmd.Query.HANDOVER),
     ("radio check", cmd.Query.RADIO_CHECK),
 )
 HOLD_PHRASE = "hold all work"

@@ -4,7 +4,7 @@ from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, 
 from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
 from protocol.procedure import Step
-from protocol.remaining import canisters_sentence, grain_sentence
+from protocol.remaining import canisters_sentence, grain_sentence, left_to_take_out
 from protocol.scene import Scene, minutes_ms
 from protocol.timers import running
 
@@ -138,6 +138,18 @@ def grain_answer(scene: Scene) -> str:
         return grain_sentence(scene)
     except EstimateError as error:
         return str(error)
+
+
+def estimate_answer(scene: Scene) -> str:
+    """How the last estimate was made: what from, by which method, and that it is no measurement."""
+    try:
+        volume = left_to_take_out(scene).volume
+    except EstimateError as error:
+        return str(error)
+    return (
+        f"{volume.spoken(scene.house.units)} Ring area times height, less the body. The range covers the size of the "
+        "person, the ring, and the marks as called. It is an estimate."
+    )
 
 
 def level_answer(scene: Scene) -> str:

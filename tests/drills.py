@@ -36,6 +36,7 @@ def from_fumigated(answer: str) -> tuple[str, ...]:
         "person told to hold still",
         "lifeline on the person",
         "pulling is forbidden",
+        "nobody has pulled so far",
         "harness and anchor inspected",
         "two tenders every lifeline",
         "goggles and dust masks fitted",

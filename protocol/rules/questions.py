@@ -4,9 +4,18 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from protocol import commands as cmd
+from protocol.handover import handover_words
 from protocol.rules.turn import Turn
 from protocol.scene import Scene
-from protocol.wording import air_answer, choices_answer, crew_answer, grain_answer, next_answer, time_answer
+from protocol.wording import (
+    air_answer,
+    choices_answer,
+    crew_answer,
+    estimate_answer,
+    grain_answer,
+    next_answer,
+    time_answer,
+)
 
 _ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
     cmd.Query.WHAT_NEXT: next_answer,
@@ -15,6 +24,8 @@ _ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
     cmd.Query.GRAIN: grain_answer,
     cmd.Query.AIR: air_answer,
     cmd.Query.CREW: crew_answer,
+    cmd.Query.ESTIMATE: estimate_answer,
+    cmd.Query.HANDOVER: handover_words,
     cmd.Query.RADIO_CHECK: lambda _scene: "Loud and clear.",
 })
 
