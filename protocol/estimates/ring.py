@@ -158,7 +158,7 @@ def _circumradius(widths_m: tuple[float, ...]) -> tuple[float, bool]:
     first, rest = turn(smallest)
     inside = first + rest >= math.pi
     low, high = smallest, 1e6 * widest
-    for _ in range(200):
+    for _ in range(64):
         middle = math.sqrt(low * high)
         first, rest = turn(middle)
         excess = first + rest - math.pi if inside else first - rest
