@@ -100,7 +100,7 @@ class Story:
         """Let time pass to `until` as a running program does: a tick at each deadline on the way."""
         first = len(self.events)
         while (deadline := next_deadline_ms(self.state)) is not None and deadline <= until:
-            self.tick(deadline)
+            self.tick(max(deadline, self.now))
         self.tick(until)
         return tuple(self.events[first:])
 
