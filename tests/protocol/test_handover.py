@@ -30,7 +30,7 @@ def test_the_order_is_atmist_and_the_length_is_kept(lines: tuple[str, ...]) -> N
 def test_what_nobody_said_is_not_filled_in() -> None:
     """With nothing answered, every part says that it is not known."""
     words = handover_words(told(()).scene())
-    for part in ("Cause not known", "mark nobody called", "feeling not asked", "oxygen never read", "pulling not asked"):
+    for part in ("Cause not known", "mark nobody called", "Feeling not asked", "oxygen never read", "pulling not asked"):
         assert part in words
 
 
