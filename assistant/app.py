@@ -45,7 +45,7 @@ class Built:
     """A station, and what could not be had."""
 
     station: Station
-    troubles: tuple[Part, ...]
+    troubles: list[Part]
     clips: ClipCache | None
     mixdown: Mixdown | None
 
@@ -110,7 +110,7 @@ def live_station(book: Book, wishes: Wishes, clock: Clock, show: Callable[[str],
     listener, microphone = _ears(book, wishes, clock, troubles)
     place = Place("crew", wishes.role)
     station = Station(place, player, listener, _scene_of(book), microphone)
-    return Built(station, tuple(troubles), clips, mixdown)
+    return Built(station, troubles, clips, mixdown)
 
 
 def recorded_station(book: Book, wishes: Wishes, clock: Clock) -> Built:
@@ -124,7 +124,7 @@ def recorded_station(book: Book, wishes: Wishes, clock: Clock) -> Built:
     clips = ClipCache()
     player = TimelinePlayer("crew", clock, clips, mixdown.add if mixdown else None)
     place = Place("crew", wishes.role)
-    return Built(Station(place, player, listener, _scene_of(book)), (), clips, mixdown)
+    return Built(Station(place, player, listener, _scene_of(book)), [], clips, mixdown)
 
 
 def _ears(

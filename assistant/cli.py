@@ -50,6 +50,7 @@ def parser() -> argparse.ArgumentParser:
     _records(subs)
     check = subs.add_parser("check", help="check a procedure file (the shipped one without a file)")
     check.add_argument("procedure", type=Path, nargs="?", metavar="PROCEDURE")
+    check.add_argument("--site", type=Path, metavar="FILE", help="site card to check with it")
     check.add_argument("--model", type=Path, metavar="DIR", help="speech model whose vocabulary is checked")
     check.set_defaults(work=commands.check)
     devices = subs.add_parser("devices", help="list sound devices; --test listens and gives a verdict")
@@ -63,6 +64,7 @@ def _run(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     run = subs.add_parser("run", help="lead a live incident or drill")
     _live_options(run)
     run.add_argument("--procedure", type=Path, metavar="FILE", help="procedure file instead of the shipped one")
+    run.add_argument("--site", type=Path, metavar="FILE", help="the department's site card")
     run.add_argument("--drill", action="store_true", help="a drill, not an incident")
     run.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
     run.set_defaults(work=commands.run)
@@ -81,6 +83,9 @@ def _live_options(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--output", metavar="NAME", help="headphone or speaker")
     sub.add_argument("--model", type=Path, metavar="DIR", help="another vosk model")
     sub.add_argument("--save-audio", type=Path, metavar="FILE.wav", help="write what the station heard")
+    sub.add_argument("--port", type=int, default=8470, help="port of the officer's board (default 8470; 0: any)")
+    sub.add_argument("--lan", action="store_true", help="show the board to the network, not only to this machine")
+    sub.add_argument("--no-board", action="store_true", help="no board")
 
 
 def _rehearse(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -90,6 +95,7 @@ def _rehearse(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> No
     rehearse.add_argument("--fast", action="store_true", help="as fast as the machine allows")
     rehearse.add_argument("--json", action="store_true", help="end with one JSON line")
     rehearse.add_argument("--procedure", type=Path, metavar="FILE")
+    rehearse.add_argument("--site", type=Path, metavar="FILE", help="the department's site card")
     rehearse.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
     rehearse.add_argument("--model", type=Path, metavar="DIR", help="another vosk model")
     rehearse.add_argument("--save-audio", type=Path, metavar="FILE.wav", help="write what the station heard")

@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import Any
 
 from assistant.clock import Clock, SystemClock, boot_id, boot_ms, wall_ms_since, wall_time
-from assistant.journal import Header, Journal
+from assistant.journal import Header, Journal, Record
+from assistant.library import Source, make_book
 from assistant.replay import book_of, rebuild
 from assistant.session import Session
 from protocol.commands import PROGRAM, OpenIncident
-from protocol.scene import Book
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +22,8 @@ class Incident:
     clock: Clock
     note: str = ""
     """What a person should know about how it was resumed."""
+    history: tuple[Record, ...] = ()
+    """Records from before it was resumed."""
 
 
 def program_version() -> str:
@@ -32,27 +34,28 @@ def program_version() -> str:
         return "from source"
 
 
-def open_incident(book: Book, source: tuple[str, dict[str, str]], path: Path, kind: str, clock: Clock) -> Incident:
+def open_incident(source: Source, path: Path, kind: str, clock: Clock) -> Incident:
     """Begin a record; the opening command is for the caller, once it is ready to speak.
 
     Args:
-        book: checked procedure and house rules.
-        source: name of the main procedure text, and the texts.
+        source: procedure texts, house rules and words.
         path: the new file.
         kind: live, drill or rehearsal.
         clock: a clock at zero.
 
     Raises:
         JournalError: if the file exists or cannot be written.
+        ProcedureError: if the procedure is wrong.
     """
-    name, texts = source
+    book = make_book(source)
     zero: dict[str, Any] = {"kept": "recording"}
     if isinstance(clock, SystemClock):
         zero = {"kept": "machine", "boot": boot_id(), "zero_ms": boot_ms() - clock.now_ms()}
     header = Header(
-        procedure=name,
-        texts=texts,
+        procedure=source.name,
+        texts=source.texts,
         house=book.house.model_dump(mode="json"),
+        words=source.words,
         digest=book.digest,
         kind=kind,
         opened=wall_time(),
@@ -83,7 +86,7 @@ def resume_incident(path: Path) -> Incident:
     now_ms, note = _time_now(history.header, last_ms)
     if history.torn:
         note = f"{note} A record that was being written is set aside; it had not been spoken or applied.".strip()
-    return Incident(Session(book, journal, state), journal, SystemClock(now_ms), note)
+    return Incident(Session(book, journal, state), journal, SystemClock(now_ms), note, history.records)
 
 
 

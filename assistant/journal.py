@@ -34,6 +34,8 @@ class Header:
     """Name of the main procedure text."""
     texts: Mapping[str, str]
     house: Mapping[str, Any]
+    words: Mapping[str, Sequence[str]]
+    """A department's own phrases by step."""
     digest: str
     kind: str
     """live, drill or rehearsal."""

@@ -2,7 +2,8 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from protocol.errors import ProtocolError
 from protocol.house import House
 from protocol.loading import load_procedure
 from protocol.scene import Book
+from protocol.site import Site, read_site
 
 SHIPPED = "partial_entrapment"
 MAX_FILE_BYTES = 1_000_000
@@ -39,41 +41,76 @@ def texts_for(path: Path) -> dict[str, str]:
     return texts
 
 
-def make_book(name: str, texts: Mapping[str, str], house: House) -> Book:
+@dataclass(frozen=True, slots=True)
+class Source:
+    """Everything that a Book is made from, as a record keeps it."""
+
+    name: str
+    """Main procedure text."""
+    texts: Mapping[str, str]
+    house: House
+    words: Mapping[str, Sequence[str]]
+    """A department's own phrases by step."""
+
+
+def source_for(path: Path | None = None, site: Site | None = None) -> Source:
+    """The shipped procedure, or the one in a file, with a department's house rules and words.
+
+    Raises:
+        ProcedureError: if a file cannot be read or a house rule is out of bounds.
+    """
+    name, texts = (SHIPPED, shipped_texts()) if path is None else (path.stem, texts_for(path))
+    try:
+        house = site.house_rules() if site else House()
+    except ProtocolError as error:
+        raise ProcedureError(str(error)) from error
+    return Source(name, texts, house, site.words if site else {})
+
+
+def make_book(source: Source) -> Book:
     """Check a procedure and join it with the house rules.
 
     Raises:
         ProcedureError: with file, line and reason.
     """
     try:
-        procedure = load_procedure(name, texts)
+        procedure = load_procedure(source.name, source.texts, source.words)
     except ProtocolError as error:
         raise ProcedureError(str(error)) from error
-    return Book(procedure, house, digest_of(name, texts, house))
+    return Book(procedure, source.house, digest_of(source))
 
 
-def load_book(path: Path | None = None, house: House | None = None) -> Book:
-    """The shipped procedure, or the one in a file.
+def load_book(path: Path | None = None, site: Site | None = None) -> Book:
+    """The checked procedure of a file, or the shipped one.
 
     Raises:
         ProcedureError: with file, line and reason.
     """
-    name, texts = source_of(path)
-    return make_book(name, texts, house or House())
+    return make_book(source_for(path, site))
 
 
-def source_of(path: Path | None) -> tuple[str, dict[str, str]]:
-    """Name and texts of a procedure, for the record's header.
+def load_site(path: Path | None) -> Site | None:
+    """A site card, or None without one.
 
     Raises:
-        ProcedureError: if a file cannot be read.
+        ProcedureError: with file, line and reason.
     """
-    return (SHIPPED, shipped_texts()) if path is None else (path.stem, texts_for(path))
+    if path is None:
+        return None
+    try:
+        return read_site(_read(path), path.name)
+    except ProtocolError as error:
+        raise ProcedureError(str(error)) from error
 
 
-def digest_of(name: str, texts: Mapping[str, str], house: House) -> str:
-    """SHA-256 over the procedure texts and the house rules, so that a record says what it ran on."""
-    content = {"name": name, "texts": dict(sorted(texts.items())), "house": house.model_dump(mode="json")}
+def digest_of(source: Source) -> str:
+    """SHA-256 over procedure texts, house rules and words, so that a record says what it ran on."""
+    content = {
+        "name": source.name,
+        "texts": dict(sorted(source.texts.items())),
+        "house": source.house.model_dump(mode="json"),
+        "words": {step: list(phrases) for step, phrases in sorted(source.words.items())},
+    }
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 

@@ -20,7 +20,7 @@ LAST_WORDS_MS = 15_000
 
 
 class Post(Protocol):
-    """A station as the loop sees it."""
+    """A station, or the board, as the loop sees it."""
 
     def react(self, record: Record, state: State) -> None:
         """Speak what the record says, and listen for what now means something."""
@@ -45,12 +45,17 @@ class Loop:
 
     def __init__(self, incident: Incident, posts: Sequence[Post], show: Callable[[str], None]) -> None:
         self._incident = incident
-        self._posts = posts
+        self._posts: list[Post] = []
         self._show = show
         self._inputs: queue.Queue[Input] = queue.Queue(maxsize=1000)
         self.put = self._inputs.put
         for post in posts:
-            incident.session.react_with(post.react)
+            self.add(post)
+
+    def add(self, post: Post) -> None:
+        """Take in a station, a board or whatever else hears of records and is polled."""
+        self._posts.append(post)
+        self._incident.session.react_with(post.react)
 
     def run(self) -> str:
         """Work until the incident is closed or somebody stops the program; gives the reason.

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from assistant.errors import JournalError
 from assistant.journal import History
-from assistant.library import make_book
+from assistant.library import Source, make_book
 from protocol.errors import ProtocolError
 from protocol.history import fold
 from protocol.house import House
@@ -29,7 +29,7 @@ def book_of(history: History) -> Book:
         ProcedureError: if today's program cannot use them.
     """
     header = history.header
-    return make_book(header.procedure, header.texts, House.model_validate(header.house))
+    return make_book(Source(header.procedure, header.texts, House.model_validate(header.house), header.words))
 
 
 def rebuild(history: History) -> State:

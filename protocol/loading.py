@@ -6,9 +6,10 @@ that is always in force; a phrase that advances with fewer than two words or fou
 not lead to a step of an emergency.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from string import Formatter
+from types import MappingProxyType
 
 from protocol.errors import TableError
 from protocol.guards import GUARDS, REPEATS_DONE
@@ -58,6 +59,10 @@ ALWAYS_PHRASES = frozenset({
 """Phrases that may be in force beside any step's own."""
 
 
+Words = Mapping[str, Sequence[str]]
+"""Phrases by step."""
+NO_WORDS: Words = MappingProxyType({})
+
 _NAMED = frozenset(GUARDS) - {REPEATS_DONE}
 """Guards that a row may name; the count of repeats is asked by the program itself."""
 
@@ -81,12 +86,13 @@ class _Source:
 _KINDS = {"step": "step", "stage": "stage", "interruption": "emergency"}
 
 
-def load_procedure(main: str, texts: Mapping[str, str]) -> Procedure:
+def load_procedure(main: str, texts: Mapping[str, str], words: Words = NO_WORDS) -> Procedure:
     """Parse, join and check a procedure.
 
     Args:
         main: name of the main text.
         texts: TOML text by name; includes are looked up by their id.
+        words: a department's own phrases by step, in place of the file's.
 
     Raises:
         TableError: the first thing that is wrong, with file, line and reason.
@@ -102,14 +108,34 @@ def load_procedure(main: str, texts: Mapping[str, str]) -> Procedure:
         if branch.procedure.includes:
             raise TableError(f"{name}, line 1: an included procedure cannot include others; write it in {main}.")
         included.append(_Source(name, texts[name], branch))
-    sources = (_Source(main, texts[main], first), *included)
-    procedure = merge(first, tuple(source.rows for source in included))
+    sources = _reworded((_Source(main, texts[main], first), *included), words)
+    procedure = merge(sources[0].rows, tuple(source.rows for source in sources[1:]))
     _check_ids(sources)
     _check_names(procedure, sources)
     _check_emergencies(procedure, sources)
     _check_phrases(sources)
     _check_machine(procedure, sources)
     return procedure
+
+
+def _reworded(sources: tuple[_Source, ...], words: Words) -> tuple[_Source, ...]:
+    """The sources with a department's own phrases; questions keep their answers."""
+    known = {step.id: step for source in sources for step in source.rows.step}
+    for step_id in words:
+        if step_id not in known:
+            raise TableError(f"wording: there is no step '{step_id}'.")
+        if not known[step_id].say:
+            raise TableError(f"wording: step '{step_id}' is a question; its answers keep the shipped words.")
+    if not words:
+        return sources
+    return tuple(_Source(source.name, source.text, _with_words(source.rows, words)) for source in sources)
+
+
+def _with_words(rows: ProcedureText, words: Words) -> ProcedureText:
+    steps = tuple(
+        step.model_copy(update={"say": tuple(words[step.id])}) if step.id in words else step for step in rows.step
+    )
+    return rows.model_copy(update={"step": steps})
 
 
 def _steps(sources: tuple[_Source, ...]) -> list[tuple[_Source, Step]]:

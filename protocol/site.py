@@ -11,7 +11,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 
 from protocol.errors import TableError
 from protocol.house import House
-from protocol.procedure import Identifier, Procedure, ProcedureText, SpokenPhrase, line_of
+from protocol.procedure import Identifier, SpokenPhrase, line_of
 from protocol.units import FOOT_M, INCH_M
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
@@ -90,6 +90,11 @@ class Site(_Row):
     """House intervals by their name in `protocol.house`."""
     wording: tuple[Wording, ...] = ()
 
+    @property
+    def words(self) -> dict[str, tuple[str, ...]]:
+        """The department's own phrases by step."""
+        return {row.step: row.say for row in self.wording}
+
     def house_rules(self) -> House:
         """House rules with this card's equipment and intervals.
 
@@ -149,30 +154,3 @@ def missing(site: Site) -> tuple[str, ...]:
     ]
     unrated = [f"{row.name}: no rated anchor" for row in site.bin if not row.anchor_rated]
     return tuple(text for absent, text in gaps if absent) + tuple(unrated)
-
-
-def with_wording(text: ProcedureText, site: Site) -> ProcedureText:
-    """A procedure with the department's own phrases in place of the shipped ones.
-
-    Raises:
-        TableError: if a step is unknown or is a question, whose answers are not reworded here.
-    """
-    own = {row.step: row.say for row in site.wording}
-    known = {step.id: step for step in text.step}
-    for step_id in own.keys() & known.keys():
-        if not known[step_id].say:
-            raise TableError(f"wording: step '{step_id}' is a question; its answers keep the shipped words.")
-    steps = tuple(step.model_copy(update={"say": own[step.id]}) if step.id in own else step for step in text.step)
-    return text.model_copy(update={"step": steps})
-
-
-def check_wording(procedure: Procedure, site: Site) -> None:
-    """Every reworded step exists.
-
-    Raises:
-        TableError: naming the first that does not.
-    """
-    known = {step.id for step in procedure.steps}
-    for row in site.wording:
-        if row.step not in known:
-            raise TableError(f"wording: there is no step '{row.step}'.")

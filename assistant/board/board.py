@@ -90,7 +90,7 @@ class Board:
 
     def poll(self, now_ms: int) -> list[Input]:
         """Note that the loop is alive; report and restart a board that has stopped."""
-        self._hub.polled_ms = now_ms
+        self._hub.polled()
         if not self._started or self._server.alive:
             return []
         if self._failed_ms is None:
@@ -105,6 +105,11 @@ class Board:
             return []
         self._failed_ms = None
         return [Part(PART, works=True, detail="The board is back.")]
+
+    @property
+    def silent(self) -> bool:
+        """A board says nothing aloud: the loop need not wait for it."""
+        return True
 
     def close(self) -> None:
         """Stop serving."""

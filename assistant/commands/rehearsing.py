@@ -12,7 +12,7 @@ from assistant.errors import UsageError
 from assistant.hearing.files import FileSource
 from assistant.incident import begin, open_incident
 from assistant.journal import Record
-from assistant.library import load_book, source_of
+from assistant.library import load_site, make_book, source_for
 from assistant.rehearsal import Outcome, Score, play, read_script, steps_total, timed
 from assistant.story import lines_of
 from protocol.scene import Book
@@ -29,12 +29,13 @@ def rehearse(options: Namespace) -> int:
     script = options.script or recording.with_suffix(".json")
     if options.script is None and not script.exists():
         script = None
-    book = load_book(options.procedure)
+    rules = source_for(options.procedure, load_site(options.site))
+    book = make_book(rules)
     path = options.journal or default_journal()
     source = FileSource(recording)
     clock: Clock = ManualClock() if options.fast else SystemClock()
     built = recorded_station(book, Wishes(model=options.model, save_audio=options.save_audio), clock)
-    incident = open_incident(book, source_of(options.procedure), path, "rehearsal", clock)
+    incident = open_incident(rules, path, "rehearsal", clock)
     session = incident.session
     session.react_with(built.station.react)
     session.react_with(_teller(book, options.json))

@@ -5,18 +5,24 @@ import sys
 from argparse import Namespace
 from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from assistant.app import Wishes, default_journal, live_station
 from assistant.clock import SystemClock
+from assistant.errors import BoardError
 from assistant.incident import Incident, begin, open_incident, resume_incident
+from assistant.inputs import Part
 from assistant.journal import Record
 from assistant.keyboard import HELP, read_lines
-from assistant.library import load_book, source_of
+from assistant.library import load_site, source_for
 from assistant.live import Loop
 from assistant.story import clock_text, lines_of
 from protocol.commands import Origin, Role
 from protocol.scene import Book
 from protocol.state import State
+
+if TYPE_CHECKING:
+    from assistant.board import Board
 
 UNFINISHED = 10
 """Exit status when the program ended before the incident was closed."""
@@ -24,10 +30,10 @@ UNFINISHED = 10
 
 def run(options: Namespace) -> int:
     """Begin an incident and lead it until it is closed or stopped."""
-    book = load_book(options.procedure)
     path = options.journal or default_journal()
+    source = source_for(options.procedure, load_site(options.site))
     kind = "drill" if options.drill else "live"
-    incident = open_incident(book, source_of(options.procedure), path, kind, SystemClock())
+    incident = open_incident(source, path, kind, SystemClock())
     return _lead(incident, options, path, opening=kind)
 
 
@@ -70,6 +76,7 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
     built = live_station(session.book, wishes, clock, _show)
     session.react_with(_story(session.book))
     loop = Loop(incident, [built.station], _show)
+    board = _board(incident, options, loop, built.troubles)
     if options.keyboard or built.troubles or sys.stdin.isatty():
         _show(HELP)
     typist = Origin("crew", Role(options.role), "keyboard")
@@ -84,10 +91,31 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
             loop.put(trouble)
         why = loop.run()
     finally:
+        if board is not None:
+            board.close()
         built.close()
         incident.journal.close()
     _show(f"Ended: {why}. Record: {path}")
     return 0 if session.state.closed else UNFINISHED
+
+
+def _board(incident: Incident, options: Namespace, loop: Loop, troubles: list[Part]) -> "Board | None":
+    """The officer's page; a board that cannot be served is a trouble, never a stop."""
+    if options.no_board:
+        return None
+    from assistant.board import Board, Settings  # noqa: PLC0415  the web server is loaded only when it is wanted
+
+    settings = Settings(port=options.port, lan=options.lan)
+    session = incident.session
+    board = Board(session.book, loop.put, incident.clock, settings, history=incident.history, notice=_show)
+    try:
+        board.start()
+    except BoardError as error:
+        troubles.append(Part("board", works=False, detail=str(error)))
+        return None
+    loop.add(board)
+    _show(board.sign)
+    return board
 
 
 def _story(book: Book) -> Callable[[Record, State], None]:

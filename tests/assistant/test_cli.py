@@ -24,7 +24,7 @@ def typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> 
     journal = tmp_path / "incident.jsonl"
     with script.open() as stream:
         monkeypatch.setattr("sys.stdin", stream)
-        main(["run", "--keyboard", "--mute", "--drill", "--journal", str(journal)])
+        main(["run", "--keyboard", "--mute", "--no-board", "--drill", "--journal", str(journal)])
     return journal
 
 
@@ -88,7 +88,7 @@ def test_a_wrong_procedure_is_refused(
         (["rehearse", "/nowhere/x.wav"], 3, "there is no such file"),
         (["hear", "--model", "/nowhere", "/nowhere/x.wav"], 4, "no speech model at /nowhere"),
         (["hear", "--phrases", "/nowhere/list.txt", "/nowhere/x.wav"], 2, "cannot be read"),
-        (["run", "--keyboard", "--mute", "--journal", "/proc/x/y.jsonl"], 6, "cannot be written"),
+        (["run", "--keyboard", "--mute", "--no-board", "--journal", "/proc/x/y.jsonl"], 6, "cannot be written"),
     ],
 )
 def test_what_is_not_there_is_named(
@@ -108,5 +108,5 @@ def test_a_folder_that_is_no_model_is_refused(tmp_path: Path, capsys: pytest.Cap
 def test_a_read_only_folder_loses_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """A record that cannot be begun stops the run before anything is said."""
     (tmp_path / "plain").write_text("")
-    assert 6 == main(["run", "--keyboard", "--mute", "--journal", str(tmp_path / "plain" / "x.jsonl")])
+    assert 6 == main(["run", "--keyboard", "--mute", "--no-board", "--journal", str(tmp_path / "plain" / "x.jsonl")])
     assert "Choose another folder" in said(capsys)

@@ -10,7 +10,7 @@ from assistant.clock import ManualClock
 from assistant.errors import JournalError
 from assistant.incident import Incident, begin, open_incident, resume_incident
 from assistant.journal import Journal, read
-from assistant.library import SHIPPED, load_book, shipped_texts
+from assistant.library import source_for
 from assistant.replay import rebuild, verify
 from protocol.commands import Origin, Role
 
@@ -20,7 +20,7 @@ WORDS = ("one person trapped", "person in plain sight", "affirmative", "buried t
 
 def opened(path: Path) -> Incident:
     """A fresh incident with a few confirmed steps."""
-    incident = open_incident(load_book(), (SHIPPED, shipped_texts()), path, "drill", ManualClock())
+    incident = open_incident(source_for(), path, "drill", ManualClock())
     begin(incident, "drill")
     for second, words in enumerate(WORDS, start=1):
         assert incident.session.say(words, second * 1000, CREW)

@@ -62,7 +62,7 @@ def _say(pulse: PulseServer, recording: Recording, journal: Path, words: str) ->
 def test_ten_steps_by_voice_through_real_sound_streams(tmp_path: Path) -> None:
     """A drill is led by voice: PortAudio in, PortAudio out, at least ten steps confirmed and spoken."""
     journal, saved = tmp_path / "live.jsonl", tmp_path / "heard.wav"
-    command = [sys.executable, "-m", "assistant", "run", "--drill", "--input", "boom", "--output", "ear"]
+    command = [sys.executable, "-m", "assistant", "run", "--drill", "--no-board", "--input", "boom", "--output", "ear"]
     with private_pulse(speakers=("ear",), microphones=("boom",)) as pulse:
         recording = pulse.record("ear")
         options = ["--journal", str(journal), "--save-audio", str(saved)]

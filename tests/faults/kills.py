@@ -47,7 +47,7 @@ def kill_typed(seed: int, pace_s: float = 0.03) -> Kill:
     after_s = chance.uniform(0.6, 0.6 + pace_s * len(drill_lines()) * 1.2)
     with tempfile.TemporaryDirectory() as folder:
         journal = Path(folder) / "incident.jsonl"
-        command = [*PROGRAM, "run", "--keyboard", "--mute", "--drill", "--journal", str(journal)]
+        command = [*PROGRAM, "run", "--keyboard", "--mute", "--no-board", "--drill", "--journal", str(journal)]
         with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0) as process:
             typist = threading.Thread(target=_type, args=(process, pace_s), daemon=True)
             typist.start()
