@@ -114,8 +114,9 @@ def _way_to_the_end(state: State) -> State:
             break
         step = PROCEDURE.step(state.step)
         answer = step.answers[0].value if step.answers else None
-        order = cmd.Resume(state.at_ms, officer) if state.held else None
-        order = order or cmd.Override(state.at_ms, officer, step.id, "ordered by command", answer)
+        order: cmd.Command = cmd.Override(state.at_ms, officer, step.id, "ordered by command", answer)
+        if state.held:
+            order = cmd.Resume(state.at_ms, officer)
         state = fold(decide(BOOK, state, order), state)
     return state
 
@@ -295,7 +296,7 @@ class Walk(RuleBasedStateMachine):
         before = self.state
         at_ms = data.draw(st.integers(0, before.at_ms - 1), label="too early")
         origin = origin_of(cmd.Role.BOTH)
-        late = [cmd.Hold(at_ms, origin), cmd.Affirm(at_ms, origin), cmd.RaiseEmergency(at_ms, origin, "mayday")]
+        late: list[cmd.Command] = [cmd.Hold(at_ms, origin), cmd.Affirm(at_ms, origin), cmd.RaiseEmergency(at_ms, origin, "mayday")]
         assert ["CommandRefused"] == kinds(self._do(data.draw(st.sampled_from(late), label="command")))
         assert before == self.state
 
