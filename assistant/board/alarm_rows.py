@@ -39,7 +39,7 @@ _OVERDUE = {
     "hanging": (Grade.ALARM, "Hanging on the line", "Do not leave the person hanging still."),
     "roll_call": (Grade.WARNING, "Roll call overdue", "Call the roll. Answer: “all accounted for”."),
     "person_check": (Grade.WARNING, "Talk to the person", "Then say: “person is answering”."),
-    "work_period": (Grade.WARNING, "Relief overdue", "{name}: the work period is over."),
+    "work_period": (Grade.WARNING, "Relief overdue: {name}", "The work period is over."),
     "held_flag": (Grade.WARNING, "Held a long time", "Tell the medics before release: crush injury is possible."),
 }
 
@@ -71,7 +71,7 @@ def _emergencies(scene: Scene) -> list[AlarmRow]:
     rows = []
     for one in reversed(scene.state.emergencies):
         row = scene.book.procedure.interruption(one.kind)
-        rows.append(_row(Grade.ALARM, f"emergency:{one.kind}", row.title, row.first, one.raised_ms))
+        rows.append(_row(Grade.ALARM, f"emergency:{one.kind}", row.first, f"Emergency: {row.title}", one.raised_ms))
     return rows
 
 
@@ -109,4 +109,4 @@ def _overdue(scene: Scene, timer: RunningTimer) -> AlarmRow | None:
         return None
     grade, title, text = _OVERDUE[timer.timer]
     name = name_of(int(timer.key)) if timer.key.isdigit() else ""
-    return _row(grade, f"{timer.timer}:{timer.key}", title, text.format(name=name), due_ms)
+    return _row(grade, f"{timer.timer}:{timer.key}", title.format(name=name), text, due_ms)

@@ -43,7 +43,7 @@ def _held(scene: Scene) -> ClockTile:
     timer = running(scene.state, "held_flag")
     due_ms = timer.due_ms if timer else None
     rule = timer_row("held_flag").source
-    return ClockTile("held", "Person held", 0, held if free else None, due_ms, "tell the medics", rule)
+    return ClockTile("held", "Person held", 0, held if free else None, due_ms, "tell medics", rule)
 
 
 def _timed(scene: Scene, timer: str, title: str) -> ClockTile | None:

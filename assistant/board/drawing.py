@@ -123,7 +123,7 @@ def _outside(scene: Scene, height_m: float) -> Surface | None:
     mark = scene.state.fact("depth")
     if mark not in {row.value for row in Mark}:
         return None
-    return Surface(mark, mark_m(mark, height_m), f"Outside: {mark}, as at size-up")
+    return Surface(mark, mark_m(mark, height_m), f"Outside: {mark}, as said at size-up, not measured since")
 
 
 def _inside(scene: Scene, height_m: float) -> Surface | None:

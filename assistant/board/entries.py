@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 
-from assistant.board.air_table import PLACES
+from assistant.board.air_table import PLACES, UNITS
+from protocol.air import Gas, range_of
 from protocol.marks import MARKS
 from protocol.numbers import count_words
 from protocol.phrases import MARK_WORDS, SPARE_RESCUERS
@@ -18,6 +19,15 @@ class Option:
 
 
 @dataclass(frozen=True, slots=True)
+class GasOption:
+    """One gas that a meter may have read."""
+
+    gas: str
+    name: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
 class Entries:
     """The lists."""
 
@@ -26,6 +36,7 @@ class Entries:
     going_in: tuple[int, ...]
     coming_out: tuple[int, ...]
     marks: tuple[Option, ...]
+    gases: tuple[GasOption, ...]
     places: tuple[str, ...]
     place: str
     """Where the step wants readings taken."""
@@ -50,6 +61,7 @@ def entries_of(scene: Scene) -> Entries:
         going_in=tuple(slot for slot in slots if slot not in inside),
         coming_out=tuple(sorted(inside)),
         marks=tuple(Option(mark, MARK_WORDS[mark]) for mark in reversed(MARKS)),
+        gases=tuple(GasOption(gas.value, gas.spoken, UNITS[range_of(gas).unit]) for gas in Gas),
         places=PLACES,
         place=scene.step.place or ("person" if inside else "hatch"),
         emergencies=tuple(Option(row.id, row.title) for row in scene.book.procedure.interruptions),

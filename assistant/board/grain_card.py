@@ -10,8 +10,10 @@ from protocol.estimates.crewlog import CrewLog, Job, LevelReading, working_s
 from protocol.estimates.leak import leak_watch
 from protocol.estimates.rate import remaining_time
 from protocol.estimates.result import Estimate
+from protocol.estimates.wording import rounded
 from protocol.remaining import left_to_take_out, person_of, ring_of
 from protocol.scene import Scene
+from protocol.units import System
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,13 +97,23 @@ def target_of(scene: Scene) -> Mark:
     return Mark.FEET if scene.state.level in {Mark.KNEES.value, Mark.FEET.value} else Mark.KNEES
 
 
+def useful(estimate: Estimate, units: System) -> str:
+    """An estimate in figures rounded as it would be spoken: "about 4 bu (3 to 5)"."""
+    found = rounded(estimate.triple, estimate.unit, units, estimate.noun)
+    value, low, high = (f"{number:.3f}".rstrip("0").rstrip(".") for number in (found.value, found.low, found.high))
+    unit = found.display.symbol
+    if found.value == 0:
+        return "nothing" if found.high == 0 else f"under {high} {unit}"
+    return f"about {value} {unit} ({low} to {high})"
+
+
 def _left(scene: Scene) -> tuple[Amount | None, Amount | None, str, tuple[str, ...]]:
     try:
         left = left_to_take_out(scene)
     except EstimateError as error:
         return None, None, str(error), ()
     units = scene.house.units
-    shown = _amount(left.volume, left.volume.shown(units))
+    shown = _amount(left.volume, useful(left.volume, units))
     low, high = (max(1, math.ceil(end)) for end in (left.canisters.low, left.canisters.high))
     cans = f"{low} {left.canisters.noun[high > 1]}" if low == high else f"{low} to {high} {left.canisters.noun[1]}"
     if left.volume.value <= 0:
@@ -117,7 +129,7 @@ def _finish(scene: Scene, past: Past) -> Amount | None:
         time = remaining_time(_job(scene), log, working_s(scene.at_ms, past.holds_until(scene.at_ms)))
     except EstimateError:
         return None
-    return _amount(time, time.shown(scene.house.units))
+    return _amount(time, useful(time, scene.house.units))
 
 
 def _leak(scene: Scene) -> tuple[str, str]:

@@ -58,8 +58,8 @@ class Hub:
         self._loop: asyncio.AbstractEventLoop | None = None
         self._changed = asyncio.Event()
         self._waiting: list[tuple[Command, asyncio.Future[Record]]] = []
-        self.polled_ms = clock.now_ms()
-        """When the incident's loop last looked in."""
+        self._polled = True
+        self._quiet_beats = 0
         self.closing = False
         for record in history:
             self._keep(record, fold(record.events, self._now.state))
@@ -80,6 +80,10 @@ class Hub:
             with suppress(RuntimeError):  # the board's thread has ended; poll reports it
                 self._loop.call_soon_threadsafe(self._arrived, record)
 
+    def polled(self) -> None:
+        """The incident's loop looked in: the program is alive, not only its board."""
+        self._polled = True
+
     async def run(self) -> None:
         """Beat until closed; belongs to the board's thread."""
         self._loop = asyncio.get_running_loop()
@@ -88,6 +92,8 @@ class Hub:
         while not self.closing:
             await asyncio.sleep(BEAT_S)
             beats += 1
+            self._quiet_beats = 0 if self._polled else self._quiet_beats + 1
+            self._polled = False
             if beats % REFRESH_BEATS == 0 and self._now.state.opened and not self._now.state.closed:
                 self._version += 1
             self._wake()
@@ -178,7 +184,6 @@ class Hub:
         return self._frames[key]
 
     def _beat(self) -> bytes:
-        now_ms = self._clock.now_ms()
-        beat = {"n": self.n, "now": now_ms, "quiet_ms": max(0, now_ms - self.polled_ms)}
+        beat = {"n": self.n, "now": self._clock.now_ms(), "quiet_s": round(self._quiet_beats * BEAT_S)}
         return b"event: beat\ndata: %b\n\n" % json.dumps(beat, separators=(",", ":")).encode()
 

@@ -1,0 +1,9 @@
+import { begin } from "./page.js";
+import { Officer } from "./officer.js";
+
+const officer = new Officer();
+begin({
+  onView: (view) => officer.see(view),
+  onCaughtUp: (update) => officer.caughtUp(update),
+  onLink: (state) => officer.linked(state),
+});

@@ -1,0 +1,146 @@
+// Alarms, clocks, people, air, and the story.
+
+import { byId, capital, el, mark, svg, whenChanged } from "./dom.js";
+import { hms, hmsLong, tick } from "./clock.js";
+
+export const showAlarms = whenChanged((alarms) => {
+  byId("alarms").replaceChildren(...alarms.map(alarm));
+  tick();
+});
+
+function alarm(row) {
+  const since = row.since_ms === null ? null : el("span", { class: "figures since", "data-clock": "ago", "data-at": row.since_ms });
+  return el(
+    "div",
+    { class: `alarm ${row.grade}` },
+    mark(row.grade),
+    el("p", {}, el("b", {}, `${row.grade.toUpperCase()}: `), el("strong", {}, row.title), el("span", { class: "what" }, row.text)),
+    since,
+  );
+}
+
+export const showClocks = whenChanged((clocks, opened, crew) => {
+  byId("clocks").replaceChildren(tally(crew), ...clocks.filter((tile) => tile.key !== "call").map(clock));
+  const call = clocks.find((tile) => tile.key === "call");
+  const face = byId("call-clock");
+  if (opened && call?.stopped_ms === null) Object.assign(face.dataset, { clock: "long", at: "0" });
+  else {
+    delete face.dataset.clock;
+    face.textContent = opened ? hmsLong(call?.stopped_ms ?? 0) : "–";
+  }
+  tick();
+});
+
+function tally(crew) {
+  const relief = Math.min(...crew.inside.map((one) => one.relief_ms));
+  const due = crew.inside.length
+    ? el("span", { class: "due figures", "data-clock": "due", "data-at": relief, "data-due": "first relief" })
+    : el("span", { class: "due" }, crew.out.length ? "everyone is out" : "nobody has gone in");
+  return el("div", { class: "tile", "data-late": "no" }, el("span", { class: "label" }, "People inside"), el("span", { class: "face" }, `${crew.inside.length}`), due);
+}
+
+function clock(tile) {
+  const face = tile.stopped_ms === null
+    ? el("span", { class: "face figures", "data-clock": "since", "data-at": tile.since_ms })
+    : el("span", { class: "face figures" }, hms(tile.stopped_ms), el("span", { class: "unseen" }, " stopped"));
+  const due = tile.due_ms === null || tile.stopped_ms !== null
+    ? el("span", { class: "due" }, tile.stopped_ms === null ? "" : "stopped")
+    : el("span", { class: "due figures", "data-clock": "due", "data-at": tile.due_ms, "data-due": tile.due_title });
+  return el("div", { class: "tile", "data-late": "no" }, el("span", { class: "label" }, tile.title), face, due);
+}
+
+export const showCrew = whenChanged((crew) => {
+  const count = crew.inside.length;
+  const inside = crew.inside.map((one) =>
+    el(
+      "li",
+      { "data-late": one.overdue ? "yes" : "no" },
+      el("b", {}, one.name),
+      el("span", { class: "figures" }, el("span", { "data-clock": "since", "data-at": one.entered_ms }), " inside"),
+      el("span", { class: "due figures", "data-clock": "due", "data-at": one.relief_ms, "data-due": "relief" }),
+    ),
+  );
+  const out = crew.out.length ? el("p", { class: "out" }, `Out again: ${crew.out.map((one) => `${one.name} (${hms(one.left_ms - one.entered_ms)})`).join(", ")}`) : "";
+  byId("crew").replaceChildren(
+    el("h2", { id: "crew-head" }, "Inside the bin: ", el("span", { class: "count" }, count === 0 ? "nobody" : `${count}`)),
+    count ? el("ul", { class: "people" }, inside) : "",
+    out,
+  );
+  tick();
+});
+
+export const showAir = whenChanged((air) => {
+  const head = ["Gas", "At the hatch", "At the person", "Leave if"].map((text) => el("th", { scope: "col" }, text));
+  byId("air").replaceChildren(
+    el("h2", { id: "air-head" }, "Air as read"),
+    el("div", { class: "wide" }, el("table", {}, el("thead", {}, el("tr", {}, head)), el("tbody", {}, air.rows.map(gas)))),
+    el("p", { class: "small" }, el("b", {}, "Not read by anybody: "), air.not_read.length ? air.not_read.join(", ") : "none of the gases listed", ". ", air.caution),
+  );
+  tick();
+});
+
+function gas(row) {
+  return el(
+    "tr",
+    {},
+    el("th", { scope: "row" }, capital(row.name), trend(row)),
+    row.cells.map((cell) => reading(cell, row.unit)),
+    el("td", { class: "limits" }, limits(row)),
+  );
+}
+
+function reading(cell, unit) {
+  const where = `At the ${cell.place}`;
+  if (cell.value === null) {
+    return el("td", { class: "cell is-unread", "data-place": where }, el("span", { class: "verdict" }, mark("unread"), cell.words));
+  }
+  const arrow = { rising: "rising ↗", falling: "falling ↘", steady: "steady" }[cell.way] ?? "";
+  return el(
+    "td",
+    { class: `cell is-${cell.verdict}`, "data-place": where },
+    el("span", { class: "value figures" }, cell.value),
+    el("span", { class: "unit" }, unit),
+    el("span", { class: "verdict" }, mark(cell.verdict), cell.words),
+    el("span", { class: "age figures" }, el("span", { "data-clock": "ago", "data-at": cell.at_ms }), arrow ? `, ${arrow}` : ""),
+  );
+}
+
+function limits(row) {
+  const say = (verdict) => row.bounds.filter((bound) => bound.verdict === verdict).map((bound) => (bound.words === "from" ? `${bound.value} or more` : `${bound.words} ${bound.value}`));
+  const [leave, care] = [say("bad"), say("caution")];
+  return [el("b", {}, leave.join(" or "), " ", row.unit), care.length ? el("span", { class: "care-limit" }, `caution ${care.join(" or ")}`) : ""];
+}
+
+// A small trend: filled dots at the person, rings at the hatch, dashed lines for limits that fall inside its scale.
+function trend(row) {
+  if (row.trend.length < 2) return "";
+  const [width, height] = [112, 30];
+  const values = row.trend.map((point) => Number(point.value));
+  const span = Math.max(...values) - Math.min(...values) || 1;
+  const [low, high] = [Math.min(...values) - span * 0.25, Math.max(...values) + span * 0.25];
+  const [first, last] = [row.trend[0].at_ms, row.trend.at(-1).at_ms];
+  const x = (at) => 6 + ((at - first) / (last - first || 1)) * (width - 12);
+  const y = (value) => height - 4 - ((value - low) / (high - low)) * (height - 8);
+  const dots = row.trend.map((point) =>
+    svg("circle", { cx: x(point.at_ms).toFixed(1), cy: y(Number(point.value)).toFixed(1), r: 4, class: point.place === "person" ? "dot" : "ring" }),
+  );
+  const lines = row.bounds.filter((bound) => Number(bound.value) > low && Number(bound.value) < high);
+  return svg(
+    "svg",
+    { class: "trend", viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `${row.trend.length} readings, newest ${row.trend.at(-1).value}` },
+    lines.map((bound) => svg("line", { x1: 0, x2: width, y1: y(Number(bound.value)), y2: y(Number(bound.value)), class: "limit" })),
+    dots,
+  );
+}
+
+export const showEvents = whenChanged((lines) => {
+  const rows = [...lines].reverse().map((line) =>
+    el(
+      "li",
+      { class: line.sort },
+      el("span", { class: "figures at" }, hmsLong(line.at_ms)),
+      el("span", {}, line.who ? el("b", {}, `${line.who}: `) : "", line.sort === "alarm" ? mark("alarm") : "", line.text),
+    ),
+  );
+  byId("events").replaceChildren(el("h2", { id: "events-head" }, "Last events, newest first"), el("ol", { class: "story", tabindex: "0", "aria-labelledby": "events-head" }, rows));
+});
