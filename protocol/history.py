@@ -168,6 +168,10 @@ def _said(state: State, event: ev.Said) -> State:
     return replace(state, last_said=tuple(sorted(said.items())))
 
 
+def _resumed(state: State, event: ev.WorkResumed) -> State:
+    return replace(state, held=False, holds_ms=(*state.holds_ms, (state.held_since_ms, event.at_ms)))
+
+
 def _unchanged(state: State, _event: ev.Event) -> State:
     return state
 
@@ -196,8 +200,8 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.TimerStarted: _timer_on,
     ev.TimerStopped: _timer_off,
     ev.TimerExpired: _timer_out,
-    ev.WorkHeld: lambda state, _event: replace(state, held=True, pending=None),
-    ev.WorkResumed: lambda state, _event: replace(state, held=False),
+    ev.WorkHeld: lambda state, event: replace(state, held=True, held_since_ms=event.at_ms, pending=None),
+    ev.WorkResumed: _resumed,
     ev.EmergencyRaised: _raised,
     ev.EmergencyEnded: _ended,
     ev.PartFailed: _failed,

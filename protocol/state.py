@@ -93,6 +93,9 @@ class State:
     timers: tuple[RunningTimer, ...] = ()
     pending: Pending | None = None
     held: bool = False
+    holds_ms: tuple[tuple[int, int], ...] = ()
+    """Past holds, from and to."""
+    held_since_ms: int = 0
     emergencies: tuple[OpenEmergency, ...] = ()
     failed_parts: tuple[str, ...] = ()
     last_said: tuple[tuple[str, str], ...] = ()

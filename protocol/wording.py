@@ -1,6 +1,7 @@
 """Sentences that are spoken: short, two or three items, numbers as a person can use them."""
 
 from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, verdict_at, worst
+from protocol.balance import time_left_sentence
 from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
 from protocol.procedure import Step
@@ -135,7 +136,7 @@ def crew_answer(scene: Scene) -> str:
 def grain_answer(scene: Scene) -> str:
     """How much grain is left inside the ring, with a range, or why that cannot be said."""
     try:
-        return grain_sentence(scene)
+        return f"{grain_sentence(scene)} {time_left_sentence(scene)}".strip()
     except EstimateError as error:
         return str(error)
 

@@ -3,6 +3,7 @@
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas, Reading, Verdict, believable, crossed, judge, latest, standing_bad
+from protocol.balance import leak_warning
 from protocol.marks import MARKS, is_at_or_below
 from protocol.numbers import count_words
 from protocol.rules import emergencies
@@ -78,6 +79,7 @@ def call_level(turn: Turn, command: cmd.CallLevel) -> None:
                  f"Grain rose from {before} to {command.mark}. Check the ring for a leak.", "level")  # fmt: skip
         return
     turn.answer(level_answer(turn.scene), "level")
+    turn.say("both", ev.Urgency.ALARM, leak_warning(turn.scene), "leak")
 
 
 def correct(turn: Turn, _command: cmd.Correct) -> None:
