@@ -51,6 +51,8 @@ def parser() -> argparse.ArgumentParser:
     check = subs.add_parser("check", help="check a procedure file (the shipped one without a file)")
     check.add_argument("procedure", type=Path, nargs="?", metavar="PROCEDURE")
     check.add_argument("--site", type=Path, metavar="FILE", help="site card to check with it")
+    check.add_argument("--svg", type=Path, metavar="FILE.svg", help="draw the procedure")
+    check.add_argument("--card", type=Path, metavar="FILE.html", help="a one-page card of all phrases, to print")
     check.add_argument("--model", type=Path, metavar="DIR", help="speech model whose vocabulary is checked")
     check.set_defaults(work=commands.check)
     devices = subs.add_parser("devices", help="list sound devices; --test listens and gives a verdict")
