@@ -25,6 +25,8 @@ from protocol.estimates.ring import Ring, ring_area
 from protocol.estimates.wording import count_range
 from protocol.units import GALLON_M3, System, Unit
 
+NO_HEIGHT = 1e-9
+"""Two levels closer than this part of the stature are one level."""
 FILL = Span(0.9, 0.75, 1.0)
 """How full a canister is when it is emptied: common practice, no source."""
 
@@ -167,7 +169,7 @@ def _net(
 ) -> float:  # fmt: skip
     upper = level_fraction(levels[0], height) + above / height
     lower = level_fraction(levels[1], height) + below / height
-    if upper <= lower:
+    if upper - lower <= NO_HEIGHT:
         return 0.0
     body = body_volume_below_m3(upper, mass, arms) - body_volume_below_m3(lower, mass, arms)
     room = floor * (upper - lower) * height - model * body

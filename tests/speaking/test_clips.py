@@ -62,7 +62,7 @@ def test_a_text_is_rendered_once(make: Make) -> None:
     assert one is not None
     assert two is not None
     assert np.array_equal(one.samples, two.samples)
-    assert ([(TEXT, 150)], []) == (first.rendered, second.rendered)
+    assert ([(TEXT, VoiceSettings().rate_wpm)], []) == (first.rendered, second.rendered)
 
 
 def test_prepare_shows_its_progress(make: Make) -> None:
@@ -91,7 +91,7 @@ def test_a_damaged_clip_is_made_again(make: Make, tmp_path: Path, damage: str) -
     assert good is not None
     assert again is not None
     assert np.array_equal(good.samples, again.samples)
-    assert [(TEXT, 150)] == voice.rendered
+    assert [(TEXT, VoiceSettings().rate_wpm)] == voice.rendered
 
 
 @settings(max_examples=60, deadline=None)
@@ -142,7 +142,7 @@ def test_numbers_are_spoken_slowly(make: Make) -> None:
     """A reading is rendered at the number rate."""
     voice = SpyVoice("obeys")
     make(voice).clip("Oxygen two zero decimal niner.", 5000)
-    assert [("Oxygen two zero decimal niner.", 130)] == voice.rendered
+    assert [("Oxygen two zero decimal niner.", VoiceSettings().number_rate_wpm)] == voice.rendered
 
 
 @pytest.mark.parametrize("rates", [(119, 130), (181, 130), (150, 119), (150, 141)])
