@@ -73,9 +73,9 @@ class CutOff:
     utterance: Utterance
     at_ms: int
     reason: str
-    "'alarm', 'cancelled', 'device lost', 'device back' or 'closed'."
+    "'alarm', 'cancelled', 'device lost', 'device back', 'not heard' (said as text only, kept) or 'closed'."
     again: bool = False
-    "Whether it waits to be said again."
+    "Whether it waits to be said again; it ends with a later Finished, CutOff or Dropped, as every utterance does."
 
 
 @dataclass(frozen=True, slots=True)
@@ -245,10 +245,10 @@ class Arbiter:
             return False
         until_ms = _expiry(utterance, at_ms)
         for index, item in enumerate(self._queue):
-            if _same_alarm(item.utterance, utterance):
+            if same_alarm(item.utterance, utterance):
                 self._queue[index] = replace(item, expires_at_ms=until_ms)
                 return True
-        if self._now is not None and _same_alarm(self._now.utterance, utterance):
+        if self._now is not None and same_alarm(self._now.utterance, utterance):
             self._now = replace(self._now, expires_at_ms=until_ms)
             return True
         return False
@@ -258,7 +258,8 @@ def _cuts(new: Utterance, old: Utterance) -> bool:
     return new.priority is Priority.ALARM and old.priority is not Priority.ALARM
 
 
-def _same_alarm(one: Utterance, other: Utterance) -> bool:
+def same_alarm(one: Utterance, other: Utterance) -> bool:
+    """Whether both are alarms of one kind with one text."""
     return one.priority is Priority.ALARM and one.kind == other.kind and one.text == other.text
 
 

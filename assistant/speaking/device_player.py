@@ -6,6 +6,7 @@ alarms and the newest unheard prompt are said again.
 
 import threading
 from collections import deque
+from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import replace
 from typing import Final, Protocol
@@ -18,12 +19,14 @@ from assistant.speaking.arbiter import (
     CutOff,
     DeviceBack,
     DeviceLost,
+    Dropped,
     Finished,
     Priority,
     SavingFailed,
     SpeechEvent,
     Started,
     Utterance,
+    same_alarm,
 )
 from assistant.speaking.clips import Clip
 from assistant.speaking.deck import Deck, Tap, Track
@@ -33,6 +36,7 @@ from assistant.speaking.tones import Tone, joined
 
 SILENT_DEVICE_MS: Final = 1_000
 "A device that asks for no block for this long is taken for lost."
+SECOND_LOOK_MS: Final = 300
 WATCH_MS: Final = 100
 CLIP_WAIT_MS: Final = 400
 ALARM_CLIP_WAIT_MS: Final = 60
@@ -73,6 +77,7 @@ class DevicePlayer:
         self._track: Track | None = None
         self._late_text = False
         self._unheard: list[Utterance] = []
+        self._suspected_ms: int | None = None
         self._until_ms = 0
         self._closing = False
         self._wake = threading.Condition()
@@ -108,7 +113,7 @@ class DevicePlayer:
         """Drop what waits of this kind, and stop it if it is being said and may be interrupted."""
         with self._wake:
             now_ms = self._clock.now_ms()
-            self._unheard = [utterance for utterance in self._unheard if utterance.kind != kind]
+            self._drop_unheard(lambda utterance: utterance.kind == kind, now_ms, "cancelled")
             self._take(self._arbiter.cancel(kind, now_ms), now_ms)
             self._step(now_ms)
             self._wake.notify_all()
@@ -130,6 +135,7 @@ class DevicePlayer:
         if output is not None:
             _closed_in_background(output).join(timeout=1)
         now_ms = self._clock.now_ms()
+        self._drop_unheard(lambda _: True, now_ms, "closed")
         self._take(self._arbiter.clear(now_ms), now_ms)
         self._save_taps()
 
@@ -162,7 +168,7 @@ class DevicePlayer:
 
     def _step(self, now_ms: int) -> None:
         """Bring the arbiter, the deck and the events up to date."""
-        if self._output is not None and (not self._output.alive or now_ms - self._deck.filled_at_ms > SILENT_DEVICE_MS):
+        if self._is_lost(now_ms):
             self._lose(now_ms)
         self._add_late_text()
         if self.speaking and now_ms >= self._until_ms and (self._track is None or self._track.done.is_set()):
@@ -179,8 +185,7 @@ class DevicePlayer:
             if isinstance(event, Started):
                 self._events.append(self._begin(event, now_ms))
             elif isinstance(event, Finished):
-                self._events.append(replace(event, audible=self._track is not None))
-                self._remember_unheard(event.utterance)
+                self._finish(event)
                 self._quiet(now_ms)
             else:
                 self._events.append(event)
@@ -207,13 +212,25 @@ class DevicePlayer:
         self._late_text = False
         self._until_ms = min(self._until_ms, now_ms)
 
-    def _remember_unheard(self, utterance: Utterance) -> None:
-        """While there is no loudspeaker, keep what must still be heard: alarms, and of the prompts the newest."""
+    def _finish(self, event: Finished) -> None:
+        """Report an end; without a loudspeaker alarms and the last prompt are kept, to be said once it is back."""
+        utterance = event.utterance
         if self._output is not None or utterance.priority < Priority.PROMPT:
+            self._events.append(replace(event, audible=self._track is not None))
             return
-        alarms = [kept for kept in self._unheard if kept.priority is Priority.ALARM]
-        kept = self._unheard if utterance.priority is Priority.ALARM else alarms
-        self._unheard = [*kept, utterance][-MOST_UNHEARD:]
+        self._events.append(CutOff(utterance, event.at_ms, "not heard", again=True))
+        if utterance.priority is Priority.PROMPT:
+            self._drop_unheard(lambda kept: kept.priority is Priority.PROMPT, event.at_ms, "crowded out")
+        else:
+            self._drop_unheard(lambda kept: same_alarm(kept, utterance), event.at_ms, "same alarm")
+        self._unheard.append(utterance)
+        if len(self._unheard) > MOST_UNHEARD:
+            oldest = self._unheard[0]
+            self._drop_unheard(lambda kept: kept is oldest, event.at_ms, "crowded out")
+
+    def _drop_unheard(self, which: Callable[[Utterance], bool], at_ms: int, reason: str) -> None:
+        self._events.extend(Dropped(kept, at_ms, reason) for kept in self._unheard if which(kept))
+        self._unheard = [kept for kept in self._unheard if not which(kept)]
 
     def _add_late_text(self) -> None:
         """An alarm whose clip was not ready began with its tone; its text follows as soon as it is there."""
@@ -269,8 +286,22 @@ class DevicePlayer:
             unheard, self._unheard = self._unheard, []
         self.say(*unheard)
 
+    def _is_lost(self, now_ms: int) -> bool:
+        """Whether the stream ended, or asked for nothing for a second and still does not a moment later.
+
+        The second look keeps a suspended or starved program from taking its own pause for the device's.
+        """
+        if self._output is None or not self._output.alive:
+            return self._output is not None
+        if now_ms - self._deck.filled_at_ms <= SILENT_DEVICE_MS:
+            self._suspected_ms = None
+        elif self._suspected_ms is None:
+            self._suspected_ms = now_ms
+        return self._suspected_ms is not None and now_ms - self._suspected_ms >= SECOND_LOOK_MS
+
     def _lose(self, now_ms: int) -> None:
         output, self._output = self._output, None
+        self._suspected_ms = None
         if output is not None:
             _closed_in_background(output)
         reason = "The loudspeaker stopped taking sound; it is tried again. Prompts are shown as text."
