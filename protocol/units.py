@@ -97,7 +97,7 @@ DISPLAYS: Mapping[System, Mapping[Unit, Ladder]] = MappingProxyType({
         Unit.SQUARE_METRE: ((math.inf, Display(FOOT_M**2, "ft2", "square foot", "square feet", 0.5)),),
         Unit.CUBIC_METRE: ((BUSHEL_M3, _GALLON), (math.inf, _BUSHEL)),
         Unit.KILOGRAM: ((math.inf, Display(POUND_KG, "lb", "pound", "pounds", 1.0)),),
-        Unit.NEWTON: ((math.inf, Display(POUND_FORCE_N, "lbf", "pound of force", "pounds of force", 1.0)),),
+        Unit.NEWTON: ((math.inf, Display(POUND_FORCE_N, "lbf", "pound of force", "pounds of force", 10.0)),),
         Unit.PASCAL: (
             (math.inf, Display(PSF_PA, "lb/ft2", "pound per square foot", "pounds per square foot", 1.0)),
         ),
@@ -119,7 +119,7 @@ DISPLAYS: Mapping[System, Mapping[Unit, Ladder]] = MappingProxyType({
         Unit.SQUARE_METRE: ((math.inf, Display(1.0, "m2", "square metre", "square metres", 0.1)),),
         Unit.CUBIC_METRE: ((1.0, _LITRE), (math.inf, _CUBIC_METRE)),
         Unit.KILOGRAM: ((math.inf, Display(1.0, "kg", "kilogram", "kilograms", 1.0)),),
-        Unit.NEWTON: ((math.inf, Display(1.0, "N", "newton", "newtons", 10.0)),),
+        Unit.NEWTON: ((math.inf, Display(1.0, "N", "newton", "newtons", 50.0)),),
         Unit.PASCAL: ((math.inf, Display(1000.0, "kPa", "kilopascal", "kilopascals", 0.1)),),
         Unit.SECOND: _TIMES,
         Unit.CUBIC_METRE_PER_SECOND: (

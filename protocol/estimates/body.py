@@ -140,6 +140,8 @@ def level_fraction(level: Level, stature_m: float) -> float:
 
 def level_name(level: Level) -> str:
     """How a level is spoken: "the knees"; a measured height has no name of its own."""
+    if level is Mark.HEAD:
+        return "the top of the head"
     return f"the {level.value}" if isinstance(level, Mark) else "the level measured"
 
 

@@ -10,7 +10,7 @@ Whatever is missing has come in. The balance of each reading is written down wit
 
 The test is a generalised likelihood ratio in sequence: after every reading, over every moment at which a leak may have
 opened, with the counting errors averaged over, the best steady leak is compared with none. It warns when the ratio
-passes `WARN_AT`. Readings before and after each emptying of the canister, vacuum stopped, carry most of the weight: a
+passes `warn_at`. Readings before and after each emptying of the canister, vacuum stopped, carry most of the weight: a
 rise of the level while nothing is taken out needs no count at all.
 
 A leak is taken as steady; the first level reading is the zero. All figures are assumptions, no source.
@@ -29,7 +29,7 @@ from protocol.estimates.wording import number_words
 from protocol.units import System, Unit
 
 WARN_AT = 3.25
-"""Root of twice the log likelihood ratio; set by simulation so that fewer than two tight jobs in a hundred warn."""
+"""Root of twice the log likelihood ratio up to ten readings; set by simulation (see `warn_at`)."""
 _POWER = 1.645
 """A leak this many standard deviations over the threshold is found nineteen times in twenty."""
 SOURCE = "conservation of volume; error figures are assumptions"
@@ -79,14 +79,20 @@ def leak_watch(job: Job, log: CrewLog, now_s: float) -> LeakWatch:
     balance = Balance.of(job, log, levels)
     scores = leak_scores(balance)
     best = max(scores, key=lambda found: found.score)
+    limit = warn_at(len(levels))
     removal = calls * balance.each_m3 / (levels[-1].at_s - levels[0].at_s)
-    smallest = (WARN_AT + _POWER) / math.sqrt(max(scores, key=lambda found: found.weight).weight) / removal * 100
-    if best.score < WARN_AT:
+    smallest = (limit + _POWER) / math.sqrt(max(scores, key=lambda found: found.weight).weight) / removal * 100
+    if best.score < limit:
         verdict: Verdict = "none seen" if smallest <= 100 else "cannot tell"
         return LeakWatch(verdict, max(0.0, best.score), None, None, smallest, None)
     rate = _rate(best, calls)
     share = _share(rate, removal)
     return LeakWatch("leak", best.score, rate, share, smallest, likely_corner(levels))
+
+
+def warn_at(readings: int) -> float:
+    """Score that warns: the more readings, the more chances of a false alarm, so the limit rises with their number."""
+    return math.sqrt(WARN_AT**2 + 5 * math.log(max(1.0, readings / 10)))
 
 
 def likely_corner(levels: Sequence[LevelReading]) -> int | None:

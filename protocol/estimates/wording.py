@@ -47,6 +47,11 @@ class Rounded:
         return f"between {number_words(self.low)} and {number_words(self.high)}"
 
     @property
+    def floor(self) -> str:
+        """The low end with its unit: "two feet"."""
+        return _with_unit(self.low, self.display) if self.low > 0 else "nothing"
+
+    @property
     def range_alone(self) -> str:
         """The range with its unit, without any single number."""
         if self.high <= self.low:
