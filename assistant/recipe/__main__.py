@@ -24,7 +24,11 @@ def _speak(given: argparse.Namespace) -> None:
 def _train(given: argparse.Namespace) -> None:
     from assistant.recipe import stages, training
 
-    plan = training.Plan(stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak)
+    late = {"clean_steps": 0, "ramp_steps": 1} if given.start else {}
+    plan = training.Plan(
+        stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak, people=given.people, start=given.start,
+        seed=given.seed, **late,
+    )  # fmt: skip
     stages.train(given.data, given.out, given.seconds, plan, given.device, given.capacity_h)
 
 
@@ -49,6 +53,9 @@ def main() -> None:
     sub.add_argument("--shape", default="256x512x128")
     sub.add_argument("--batch-s", type=float, default=1000.0)
     sub.add_argument("--peak", type=float, default=2.5e-3)
+    sub.add_argument("--people", type=float, default=1.0)
+    sub.add_argument("--start", default="")
+    sub.add_argument("--seed", type=int, default=0)
     sub.add_argument("--capacity-h", type=float, default=80.0)
     sub.add_argument("--device", default="cuda:0")
     given = parser.parse_args()

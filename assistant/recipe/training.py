@@ -16,6 +16,7 @@ from assistant.recipe.loss import topology_loss
 from assistant.recipe.machine_noise import uniform
 from assistant.recipe.network import Shape, Tdnn
 from assistant.recipe.phones import PDF_COUNT
+from assistant.recipe.speakers import HUMAN_SETS
 from assistant.recipe.speech_sounds import label_codes
 
 if TYPE_CHECKING:
@@ -83,7 +84,7 @@ class Bucket:
     counts: Any
 
 
-def buckets(pool: Pool) -> list[Bucket]:
+def buckets(pool: Pool, people: float = 1.0) -> list[Bucket]:
     """Sort the pool into buckets; a clip goes where it fits at its slowest with a third of a second to spare."""
     hours: dict[str, int] = {}
     for *_, collection in pool.rows:
@@ -96,7 +97,8 @@ def buckets(pool: Pool) -> list[Bucket]:
     made = []
     for size, rows in zip(sizes, sorted_rows, strict=True):
         if len(rows) >= 2:
-            weights = torch.tensor([SHARES.get(row[3], 0.01) / hours[row[3]] for row in rows], device=pool.device)
+            shares = [SHARES[row[3]] * (people if row[3] in HUMAN_SETS else 1.0) / hours[row[3]] for row in rows]
+            weights = torch.tensor(shares, device=pool.device)
             made.append(_bucket(size, rows, weights, pool.device))
     return made
 
@@ -185,6 +187,10 @@ class Plan:
         batch_s: seconds of audio in a batch.
         peak: highest learning rate, reached after `warm_up` steps and let down by a cosine to nothing.
         clean_steps: steps before noise begins to ramp; `ramp_steps`: steps until it is all there.
+        average: decay of the running average that is kept as the result.
+        seed: of all draws on the device.
+        people: factor on the shares of recorded people.
+        start: checkpoint to go on from; empty for none.
     """
 
     shape: Shape
@@ -195,6 +201,8 @@ class Plan:
     ramp_steps: int = 2500
     average: float = 0.999
     seed: int = 0
+    people: float = 1.0
+    start: str = ""
 
 
 def loss_for(device: str) -> Callable[..., Any]:
@@ -235,11 +243,16 @@ class Trainer:
             self.net.parameters(), self.plan.peak, betas=(0.9, 0.98), weight_decay=0.02, fused=device != "cpu"
         )
         self.refresh()
-        self._normalise()
+        if self.plan.start:
+            saved = torch.load(self.plan.start, map_location="cpu", weights_only=True)["state"]
+            for net in (self.net, self.mean_net):
+                net.load_state_dict({name: value.float() for name, value in saved.items()})
+        else:
+            self._normalise()
 
     def refresh(self) -> None:
         """Sort the pool again after new clips arrived."""
-        self.sorted = buckets(self.pool)
+        self.sorted = buckets(self.pool, self.plan.people)
 
     def _normalise(self) -> None:
         with torch.no_grad():

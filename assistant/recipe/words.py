@@ -50,7 +50,7 @@ TRADE: Final = tuple(
     "feet yard yards meter meters metre metres centimeters liter liters litre litres gallon gallons bushel bushels pound "
     "pounds kilo kilos kilogram kilograms ton tons minute minutes hour hours second seconds plus minus point decimal hundred "
     "thousand enter entering leave leaving now next previous start stop begin end finish finished done complete completed "
-    "count number time status report log note mark undo cancel skip pause resume mute volume louder quieter help yes no".split()
+    "walkway walkways handover kneecap kneecaps count number time status report log note mark undo cancel skip pause resume mute volume louder quieter help yes no".split()
 )
 FUNCTION: Final = tuple(
     "the of and to in is that it was for on are as with his they at be this have from or had by but not what all were we "
