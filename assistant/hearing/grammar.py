@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from itertools import takewhile
 
 from protocol.numbers import NUMBER_WORDS, is_number
 from protocol.phrases import NUMBER_SLOT, Strictness
@@ -67,7 +68,17 @@ class Grammar:
         longer = f"{text} "
         if any(other.startswith(longer) for other in self._plain):
             return True
-        return any(
-            text.startswith(phrase.text.partition(NUMBER_SLOT)[0].strip()) or phrase.text.startswith(longer)
-            for phrase in self._slotted
-        ) or text.rsplit(maxsplit=1)[-1] in NUMBER_WORDS
+        return any(_slot_may_grow(phrase.text, text) for phrase in self._slotted)
+
+
+def _slot_may_grow(pattern: str, text: str) -> bool:
+    """Whether `text` is a beginning of a phrase with a number in it: the number, or what follows it, may go on."""
+    head, _slot, tail = (part.strip() for part in pattern.partition(NUMBER_SLOT))
+    if f"{head} ".startswith(f"{text} "):
+        return True
+    if head and not text.startswith(f"{head} "):
+        return False
+    words = text[len(head) :].split()
+    number = sum(1 for _ in takewhile(NUMBER_WORDS.__contains__, words))
+    rest = " ".join(words[number:])
+    return not rest or (rest != tail and f"{tail} ".startswith(f"{rest} "))

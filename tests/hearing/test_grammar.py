@@ -1,0 +1,72 @@
+"""Exact phrases only, and numbers in their slots."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from assistant.hearing.grammar import Grammar, ListenPhrase
+from protocol.numbers import NUMBER_WORDS
+from protocol.phrases import NUMBER_SLOT
+
+GRAMMAR = Grammar(
+    [
+        ListenPhrase(text)
+        for text in (
+            "panel one standing",
+            "panel two standing",
+            "say again",
+            "panel",
+            f"oxygen {NUMBER_SLOT}",
+            f"oxygen {NUMBER_SLOT} at the hatch",
+        )
+    ]
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "phrase"),
+    [
+        ("panel one standing", "panel one standing"),
+        ("oxygen two zero decimal niner", "oxygen {number}"),
+        ("oxygen twenty at the hatch", "oxygen {number} at the hatch"),
+        ("panel one", None),
+        ("standing", None),
+        ("panel one standing panel one standing", None),
+        ("oxygen", None),
+        ("oxygen decimal", None),
+        ("oxygen panel", None),
+        ("", None),
+    ],
+)
+def test_only_the_whole_phrase_counts(text: str, phrase: str | None) -> None:
+    """Fragments, repetitions and heads without a number are nothing."""
+    match = GRAMMAR.match(text)
+    assert phrase == (match.phrase.text if match else None)
+
+
+@pytest.mark.parametrize(
+    ("text", "grows"),
+    [
+        ("panel", True),
+        ("panel one standing", False),
+        ("say again", False),
+        ("oxygen two", True),
+        ("oxygen two zero at the hatch", False),
+    ],
+)
+def test_what_may_still_become_longer_waits(text: str, grows: bool) -> None:
+    """A phrase that is the beginning of another, or a number that may go on, is not taken early."""
+    assert grows == GRAMMAR.may_grow(text)
+
+
+def test_every_number_word_can_be_recognised() -> None:
+    """Each word of a spoken number stands in some sentence, in front of and behind another."""
+    words = {word for sentence in GRAMMAR.sentences() for word in sentence.split()}
+    assert NUMBER_WORDS - {"oh"} <= words
+
+
+@given(st.text(alphabet="abcdefghijklmnopqrstuvwxyz {}", max_size=60))
+def test_any_text_is_matched_or_not(text: str) -> None:
+    """Whatever the recogniser gives back, matching never fails."""
+    match = GRAMMAR.match(text)
+    assert match is None or text == match.text
