@@ -43,6 +43,8 @@ class ScriptLine:
     start_s: float
     end_s: float
     by: str = ""
+    phrase: int = -1
+    """Lines with the same number are one phrase, said again because it was not taken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +72,7 @@ class Score:
 
     def __init__(self, script: Sequence[ScriptLine] | None) -> None:
         self._waiting = None if script is None else list(script)
+        self._understood: set[int] = set()
         self._false_advances = 0
 
     def take(self, words: str, at_s: float, events: Iterable[Event]) -> None:
@@ -79,6 +82,7 @@ class Score:
         for line in self._waiting:
             if line.text == words and line.end_s - EARLY_S - len(words) * 0.02 <= at_s <= line.end_s + LATE_S:
                 self._waiting.remove(line)
+                self._understood.add(line.phrase)
                 return
         if any(isinstance(event, StepConfirmed | RepeatConfirmed) for event in events):
             self._false_advances += 1
@@ -90,13 +94,14 @@ class Score:
 
     @property
     def missed(self) -> tuple[ScriptLine, ...]:
-        """Lines not understood so far."""
-        return tuple(self._waiting or ())
+        """Phrases not understood so far, however often they were said; the last try of each."""
+        left = {line.phrase: line for line in self._waiting or () if line.phrase not in self._understood}
+        return tuple(left.values())
 
     @property
     def missed_count(self) -> int | None:
         """How many, or None without a script."""
-        return None if self._waiting is None else len(self._waiting)
+        return None if self._waiting is None else len(self.missed)
 
 
 def read_script(path: Path) -> list[ScriptLine]:
@@ -108,9 +113,12 @@ def read_script(path: Path) -> list[ScriptLine]:
     try:
         content: Any = json.loads(path.read_text(encoding="utf-8"))
         return [
-            ScriptLine(str(row["text"]), float(row["start_s"]), float(row["end_s"]), str(row.get("by", "")))
-            for row in content["lines"]
-        ]
+            ScriptLine(
+                str(row["text"]), float(row["start_s"]), float(row["end_s"]), str(row.get("by", "")),
+                int(row.get("phrase", number)),
+            )
+            for number, row in enumerate(content["lines"])
+        ]  # fmt: skip
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror}).") from error
     except (ValueError, KeyError, TypeError) as error:

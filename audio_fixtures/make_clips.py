@@ -12,8 +12,8 @@ from typing import Final
 import numpy as np
 import soundfile
 
-from audio_fixtures.cast import speak
-from audio_fixtures.make_drill import SPEECH_RMS, speech_rms
+from audio_fixtures.cast import speak, speech_rms
+from audio_fixtures.make_drill import SPEECH_RMS
 from audio_fixtures.sounds import RATE, Samples, engine, fan, vacuum
 
 HERE: Final = Path(__file__).parent

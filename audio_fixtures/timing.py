@@ -1,26 +1,36 @@
-"""When each line of a drill is said: after the program has finished speaking, as a crew would."""
+"""A crew that answers the program: when each line of a drill is said, and whether it has to be said again.
 
-from collections.abc import Sequence
+The drill is run with the real recogniser on the sound as it is being made. A line waits until the program has been
+silent for a moment; a line that the program does not take is said again, as a person would, each time a little slower,
+at most three times.
+"""
+
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
+import numpy as np
+
+from assistant.app import Wishes, recorded_station
 from assistant.clock import ManualClock
+from assistant.hearing.blocks import BLOCK_S, Block, Samples
+from assistant.inputs import Words
 from assistant.journal import Record
 from assistant.library import load_book
 from assistant.session import Session
-from assistant.speaking.clips import ClipCache
-from assistant.speaking.player import TimelinePlayer
-from assistant.station import Place, Station
+from audio_fixtures.sounds import RATE
 from protocol import commands as cmd
 from protocol.events import Event
-from protocol.scene import Scene
 from protocol.timers import next_deadline_ms
 
-STEP_MS: Final = 20
+BLOCK: Final = round(BLOCK_S * RATE)
 REACTION_S: Final = 1.2
 """From the end of a prompt to the next spoken line: common practice, no source."""
-RECOGNISED_S: Final = 0.5
-"""From the end of a line to the program's answer."""
+PATIENCE_S: Final = 3.0
+"""How long a speaker waits for an answer before saying it again."""
+SPEEDS: Final = (1.0, 0.9, 0.8)
+"""Each try is said a little slower."""
 CLEAR_S: Final = 3.0
 """A clock that runs out so soon after is let speak first, unless a read-back waits."""
 
@@ -35,8 +45,9 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Timed:
-    """A line and its moment in the recording."""
+    """A line and its moment in the recording; the same `phrase` number again means: said again."""
 
+    phrase: int
     by: str
     text: str
     start_s: float
@@ -44,69 +55,118 @@ class Timed:
 
 
 class _Recorder:
-    """Keeps no record: the drill is only timed."""
+    """Keeps no record: the drill is only made."""
+
+    def __init__(self) -> None:
+        self.n = 0
 
     def append(self, command: cmd.Command, events: Sequence[Event]) -> Record:
         """Number it and forget it."""
-        return Record(1, command.at_ms, command, tuple(events))
+        self.n += 1
+        return Record(self.n, command.at_ms, command, tuple(events))
 
 
-class _Run:
-    """The drill with typed words and the real voice on a clock of its own."""
+class Take:
+    """One recording in the making."""
 
-    def __init__(self) -> None:
-        self.clock = ManualClock()
-        self.book = load_book()
-        self.clips = ClipCache()
-        self._player = TimelinePlayer("crew", self.clock, self.clips)
-        place = Place("crew", cmd.Role.BOTH)
-        self._station = Station(place, self._player, None, lambda state, at_ms: Scene(self.book, state, at_ms))
-        self.session = Session(self.book, _Recorder())
-        self.session.react_with(self._station.react)
+    def __init__(self, noise: Samples, model: Path | None) -> None:
+        """Begin.
 
-    def move_to(self, at_ms: int) -> None:
-        """Let clocks run out and sentences end on the way."""
-        while self.clock.now_ms() < at_ms:
-            self.clock.move_to(min(at_ms, self.clock.now_ms() + STEP_MS))
-            self.session.tick(self.clock.now_ms())
-            self._station.poll(self.clock.now_ms())
+        Args:
+            noise: int16 sound of the machines, longer than the drill can be.
+            model: speech model; the shipped one when None.
+        """
+        self._noise = noise
+        self._made: list[Samples] = []
+        self._clock = ManualClock()
+        self._book = load_book()
+        self._built = recorded_station(self._book, Wishes(model=model), self._clock)
+        self._session = Session(self._book, _Recorder())
+        self._session.react_with(self._built.station.react)
+        self._session.submit(cmd.OpenIncident(0, cmd.PROGRAM, "drill", self._book.digest))
 
-    def wait(self) -> float:
-        """The moment at which the program has been silent long enough."""
-        quiet_since = self.clock.now_ms()
-        while True:
-            self.move_to(self.clock.now_ms() + STEP_MS)
-            if not self._station.silent:
-                quiet_since = self.clock.now_ms()
-            elif self.clock.now_ms() - quiet_since >= REACTION_S * 1000 and self._is_clear():
-                return self.clock.now_ms() / 1000
+    @property
+    def now_s(self) -> float:
+        """How much has been made."""
+        return len(self._made) * BLOCK_S
+
+    @property
+    def sound(self) -> Samples:
+        """All that has been made."""
+        return np.concatenate(self._made)
+
+    def say(self, speech: Samples, words: str) -> bool:
+        """Say words once; whether the program took them."""
+        taken = False
+        for start in range(0, len(speech), BLOCK):
+            taken = self._hear(speech[start : start + BLOCK], words) or taken
+        waited = 0
+        while not taken and waited * BLOCK_S < PATIENCE_S:
+            taken = self._hear(np.zeros(0, np.int16), words)
+            waited += 1
+        return taken
+
+    def wait(self) -> None:
+        """Let machines run until the program has been silent for a moment."""
+        quiet = 0
+        while quiet * BLOCK_S < REACTION_S or not self._is_clear():
+            self._hear(np.zeros(0, np.int16), "")
+            quiet = quiet + 1 if self._built.station.silent else 0
+
+    def linger(self, seconds: float) -> None:
+        """Let machines run."""
+        for _ in range(round(seconds / BLOCK_S)):
+            self._hear(np.zeros(0, np.int16), "")
+
+    def close(self) -> None:
+        """Let go of the voice."""
+        self._built.close()
+
+    def _hear(self, speech: Samples, words: str) -> bool:
+        place = len(self._made) * BLOCK
+        mixed = self._noise[place : place + BLOCK].astype(np.int32)
+        mixed[: len(speech)] += speech
+        self._made.append(np.clip(mixed, -32768, 32767).astype(np.int16))
+        block = Block(self._made[-1], place / RATE)
+        self._clock.move_to(round(block.end_s * 1000))
+        now_ms = self._clock.now_ms()
+        self._session.tick(now_ms)
+        taken = False
+        for found in [*self._built.station.hear(block), *self._built.station.poll(now_ms)]:
+            if isinstance(found, Words):
+                self._session.say(found.text, now_ms, found.origin)
+                taken = taken or found.text == words
+        return taken
 
     def _is_clear(self) -> bool:
-        deadline = next_deadline_ms(self.session.state)
-        if deadline is None or self.session.state.pending:
+        deadline = next_deadline_ms(self._session.state)
+        if deadline is None or self._session.state.pending:
             return True
-        return deadline - self.clock.now_ms() > CLEAR_S * 1000
+        return deadline - self._clock.now_ms() > CLEAR_S * 1000
 
 
-def time_lines(lines: Sequence[tuple[Line, float]]) -> list[Timed]:
-    """Find the moment of each line.
-
-    Args:
-        lines: each with its length in seconds.
+def perform(take: Take, lines: Sequence[Line], render: Callable[[Line, float], Samples]) -> list[Timed]:
+    """Say every line, again and slower when it is not taken.
 
     Raises:
-        ValueError: if a line means nothing when it is said.
+        ValueError: if a line is not taken after three tries.
     """
-    run = _Run()
-    crew = cmd.Origin("crew", cmd.Role.BOTH, "voice")
-    run.session.submit(cmd.OpenIncident(0, crew, "drill", run.book.digest))
-    timed = []
-    for line, length in lines:
-        start = run.wait()
-        end = start + length
-        run.move_to(round((end + RECOGNISED_S) * 1000))
-        if run.session.say(line.text, run.clock.now_ms(), crew) is None:
-            raise ValueError(f"'{line.text}' means nothing at {run.session.state.step}")
-        timed.append(Timed(line.by, line.text, round(start, 3), round(end, 3)))
-    run.clips.close()
+    timed: list[Timed] = []
+    for number, line in enumerate(lines):
+        tries = _tries(take, number, line, render)
+        timed.extend(tries)
+        print(f"{number:3d} {take.now_s:7.1f} s  {len(tries)}x {line.by:8s} {line.text}", flush=True)
     return timed
+
+
+def _tries(take: Take, number: int, line: Line, render: Callable[[Line, float], Samples]) -> list[Timed]:
+    tries: list[Timed] = []
+    for speed in SPEEDS:
+        speech = render(line, speed)
+        take.wait()
+        start = take.now_s
+        taken = take.say(speech, line.text)
+        tries.append(Timed(number, line.by, line.text, round(start, 2), round(start + len(speech) / RATE, 2)))
+        if taken:
+            return tries
+    raise ValueError(f"'{line.text}' by {line.by} was not understood at {take.now_s:.0f} s")

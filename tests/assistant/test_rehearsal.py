@@ -8,7 +8,10 @@ from assistant.errors import UsageError
 from assistant.rehearsal import Score, ScriptLine, read_script
 from protocol.events import Said, StepConfirmed, Urgency
 
-LINES = (ScriptLine("panel one standing", 10.0, 11.2), ScriptLine("panel one standing", 30.0, 31.2))
+LINES = (
+    ScriptLine("panel one standing", 10.0, 11.2, "one", 0),
+    ScriptLine("panel one standing", 30.0, 31.2, "one", 1),
+)
 STEP = (StepConfirmed(0, "probe", "crew", "panel one standing"),)
 
 
@@ -28,6 +31,15 @@ def test_words_at_the_wrong_moment_were_not_said(at_s: float) -> None:
     score.take("panel one standing", at_s, STEP)
     assert 1 == score.false_advances
     assert 2 == score.missed_count
+
+
+def test_said_again_is_not_missed() -> None:
+    """A phrase that was understood when it was said again is understood; one that never was is missed once."""
+    again = (ScriptLine("time check", 1.0, 2.0, "one", 7), ScriptLine("time check", 6.0, 7.0, "one", 7))
+    score = Score(again)
+    assert 1 == score.missed_count
+    score.take("time check", 7.2, ())
+    assert 0 == score.missed_count
 
 
 def test_a_false_question_is_no_false_advance() -> None:
