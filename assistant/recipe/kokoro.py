@@ -16,7 +16,7 @@ import numpy as np
 import torch
 from torch.nn import functional
 
-from assistant.recipe.kokoro_graph import KokoroTorch
+from assistant.recipe import kokoro_graph
 from assistant.recipe.texts import SHARES
 from assistant.recipe.voices import NEVER_TRAIN, TUNING
 
@@ -48,50 +48,32 @@ def symbol_ids(symbols: str) -> list[int]:
     return [SYMBOL_IDS[symbol] for symbol in symbols if symbol in SYMBOL_IDS]
 
 
-class Speaker(KokoroTorch):
+class Speaker:
     """The Kokoro graph on one device, giving 16 kHz samples and the duration of each token."""
 
     def __init__(self, model: str, device: str) -> None:
-        super().__init__(model, device)
-        self.nodes = [(f, i, o, a, [x for x in free if x != DURATIONS], n) for f, i, o, a, free, n in self.nodes]
+        self.graph = kokoro_graph.load(model, device, frozenset({DURATIONS}))
         at = np.arange(-48, 49)
         taps = np.sinc(at / 3.0) * np.kaiser(97, 8.0)
-        self.taps = torch.from_numpy((2 * taps / taps.sum()).astype("f4")).to(self.dev)[None, None]
+        self.taps = torch.from_numpy((2 * taps / taps.sum()).astype("f4")).to(device)[None, None]
 
     @torch.inference_mode()
     def say(self, ids: list[int], style: NDArray[np.float32], speed: float) -> tuple[Any, Any]:
         """(int16 samples at 16 kHz, duration of each token in units of FRAME_SAMPLES)."""
-        values: dict[str, Any] = dict(self.const)
-        values["tokens"] = torch.tensor([[0, *ids, 0]])
-        values["style"] = torch.from_numpy(style).reshape(1, 256).float().to(self.dev)
-        values["speed"] = torch.tensor([float(speed)])
-        for function, inputs, outputs, attributes, free, _ in self.nodes:
-            self._step(values, function, inputs, outputs, attributes)
-            for name in free:
-                values.pop(name, None)
-        wave = values[self.out].reshape(1, 1, -1).float()
+        values = kokoro_graph.run(self.graph, [0, *ids, 0], style, speed)
+        wave = values[self.graph.result].reshape(1, 1, -1).float()
         doubled = torch.zeros(1, 1, 2 * wave.shape[-1], device=wave.device)
         doubled[..., ::2] = wave
         out = functional.conv1d(functional.pad(doubled, (48, 48)), self.taps, stride=3).reshape(-1)
         pcm = (out.clamp(-1, 1) * 32767).to(torch.int16).cpu().numpy()
         return pcm, values[DURATIONS].reshape(-1).cpu().numpy()
 
-    def _step(self, values: dict[str, Any], function: Any, inputs: list[str], outputs: list[str], attributes: Any) -> None:
-        given = [values[name] if name else None for name in inputs]
-        try:
-            result = function(attributes, *given)
-        except (RuntimeError, TypeError):  # operands on different devices
-            given = [x.to(self.dev) if x is not None and x.is_floating_point() else x for x in given]
-            result = function(attributes, *given)
-        results = result if isinstance(result, tuple | list) else (result,)
-        values.update(zip(outputs, results, strict=False))
-
 
 def trimmed(pcm: NDArray[np.int16], pad: int = 1280, floor_db: float = -42) -> NDArray[np.int16]:
     """Without the quiet ends, keeping `pad` samples of them."""
     step = 320
     level = np.sqrt(np.mean(pcm[: len(pcm) // step * step].astype("f4").reshape(-1, step) ** 2, axis=1))
-    loud = np.flatnonzero(level > level.max() * 10 ** (floor_db / 20)) if len(level) else []
+    loud = np.flatnonzero(level > level.max(initial=0) * 10 ** (floor_db / 20))
     return pcm[max(0, loud[0] * step - pad) : (loud[-1] + 1) * step + pad] if len(loud) else pcm
 
 

@@ -18,7 +18,7 @@ def _add(a, b):  # type: ignore[no-untyped-def] # noqa: ANN001, ANN202 - Triton 
 
 
 @triton.jit
-def _pass(  # type: ignore[no-untyped-def] # noqa: ANN202, PLR0913
+def _pass(  # type: ignore[no-untyped-def] # noqa: ANN202
     lp, phones, allowed, counts, alpha, total, grad,  # noqa: ANN001
     frames, most,  # noqa: ANN001
     PDFS: tl.constexpr, WIDTH: tl.constexpr, BLANK_PDF: tl.constexpr, SILENCE_PDF: tl.constexpr,  # noqa: N803

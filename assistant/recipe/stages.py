@@ -121,7 +121,7 @@ def _note(out: Path, line: dict[str, Any]) -> None:
 
 def named_shape(name: str) -> Shape:
     """'FRONTxHIDDENxBOTTLENECK' with the standard blocks, for example 256x512x128."""
-    from assistant.recipe.network import Shape  # noqa: PLC0415 - a type above, a value here
+    from assistant.recipe.network import Shape
 
     front, hidden, bottleneck = (int(part) for part in name.split("x"))
     return Shape(front, hidden, bottleneck)

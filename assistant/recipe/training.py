@@ -13,7 +13,6 @@ import torch
 from assistant.recipe import augment, corpus
 from assistant.recipe.features import WARPS, Mfcc
 from assistant.recipe.loss import topology_loss
-from assistant.recipe.machine_noise import uniform
 from assistant.recipe.network import Shape, Tdnn
 from assistant.recipe.phones import PDF_COUNT
 from assistant.recipe.speakers import HUMAN_SETS
@@ -211,7 +210,7 @@ def loss_for(device: str) -> Callable[..., Any]:
         return lambda log_posteriors, phones, allowed, counts: topology_loss(
             log_posteriors, phones.long(), allowed.bool(), counts.long()
         )
-    from assistant.recipe.loss_gpu import topology_loss_gpu  # noqa: PLC0415 - Triton is there only with a GPU
+    from assistant.recipe.loss_gpu import topology_loss_gpu
 
     return topology_loss_gpu
 
@@ -299,7 +298,7 @@ class Trainer:
         keep = min(self.plan.average, (1 + self.step) / (10 + self.step))
         mine = [value for value in self.net.state_dict().values() if value.is_floating_point()]
         theirs = [value for value in self.mean_net.state_dict().values() if value.is_floating_point()]
-        torch._foreach_lerp_(theirs, mine, 1 - keep)  # noqa: SLF001 - one launch for all tensors
+        torch._foreach_lerp_(theirs, mine, 1 - keep)
 
     @torch.no_grad()
     def priors(self, batches: int = 16) -> Any:

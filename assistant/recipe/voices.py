@@ -52,7 +52,7 @@ def _wave(data: bytes) -> tuple[NDArray[np.float64], int]:
 
 
 def _resampled(samples: NDArray[np.float64], rate: int) -> NDArray[np.float64]:
-    from scipy.signal import resample_poly  # noqa: PLC0415 - needed only to build
+    from scipy.signal import resample_poly
 
     if rate == RATE or not len(samples):
         return samples
@@ -84,21 +84,21 @@ def _finished(samples: NDArray[np.float64], rate: int, shift: float) -> NDArray[
 
 @functools.cache
 def _hibari() -> Any:
-    from hibari import Hibari  # noqa: PLC0415 - needed only to build
+    from hibari import Hibari
 
     return Hibari(threads=1)
 
 
 @functools.cache
 def _misaki(*, british: bool) -> Any:
-    from hibari.g2p import G2P  # noqa: PLC0415 - needed only to build
+    from hibari.g2p import G2P
 
     return G2P(british=british)
 
 
 @functools.cache
 def _pico(voice: str) -> Any:
-    import ttspico  # noqa: PLC0415 - needed only to build
+    import ttspico
 
     return ttspico.TtsEngine(voice)
 
