@@ -17,17 +17,34 @@ PRE_ROLL_S = 1.5
 
 
 @dataclass(frozen=True, slots=True)
+class Least:
+    """The least that is believed, as confidences of the recogniser (0 to 1)."""
+
+    mean: float
+    """Over the words of the phrase."""
+    word: float
+    """Of its least sure word."""
+
+
+STRICT = Least(0.60, 0.30)
+NORMAL = Least(0.50, 0.20)
+LOOSE = Least(0.40, 0.0)
+"""Set on tuning voices in synthesised machine noise and on other people's talk, none of it in any reported figure:
+with STRICT 97, 97, 92 and 83 of 100 phrases are taken at 20, 10, 5 and 0 dB, none wrongly, and none in 0.8 h of talk."""
+
+
+@dataclass(frozen=True, slots=True)
 class Policy:
     """When a phrase is believed."""
 
     hold_s: float = 0.24
     """A partial result must stand still so long before it is taken early."""
-    strict: float = 0.80
-    normal: float = 0.70
-    loose: float = 0.50
+    strict: Least = STRICT
+    normal: Least = NORMAL
+    loose: Least = LOOSE
 
-    def least(self, strictness: Strictness) -> float:
-        """Lowest confidence of a word that is believed."""
+    def least(self, strictness: Strictness) -> Least:
+        """What is asked of a phrase."""
         return {Strictness.STRICT: self.strict, Strictness.NORMAL: self.normal}.get(strictness, self.loose)
 
 
@@ -127,10 +144,12 @@ class Listener:
         return self._believe(match, words, early=early)
 
     def _believe(self, match: Match, words: list[dict[str, Any]], *, early: bool) -> list[Heard]:
-        confidence = min(float(word["conf"]) for word in words)
+        sure = [float(word["conf"]) for word in words]
+        confidence = sum(sure) / len(sure)
         start_s = self._zero_s + float(words[0]["start"])
         end_s = self._zero_s + float(words[-1]["end"])
-        if confidence < self._policy.least(match.phrase.strictness):
+        least = self._policy.least(match.phrase.strictness)
+        if confidence < least.mean or min(sure) < least.word:
             self.rejected.append(Rejected(match.text, start_s, end_s, confidence, "not sure enough"))
             return []
         self._taken_until_s = self._now_s
