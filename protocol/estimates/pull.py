@@ -113,5 +113,6 @@ def _ends(wall: bool) -> list[tuple[float, float, float]]:
 def _between(fraction: float, points: list[tuple[float, float]]) -> float:
     for (left, low), (right, high) in pairwise(points):
         if fraction <= right:
-            return low + (high - low) * (fraction - left) / (right - left)
+            share = (fraction - left) / (right - left)
+            return low * (1 - share) + high * share
     return points[-1][1]

@@ -129,6 +129,9 @@ def remaining_time(job: Job, log: CrewLog, now_s: float) -> Estimate:
     Raises:
         EstimateError: when no level has been called, or the target is already reached.
     """
+    seen = [level.height_m for level in log.levels if level.at_s <= now_s]
+    if seen and seen[-1] <= job.target_m * (1 + 1e-9):
+        raise EstimateError("By the last level called the grain is already there.")
     amount, pace, since = _learn(job, log, now_s)
     times = _possible_times(amount, pace, since, MARK_SD_M * job.profile().floor_m2(job.target_m))
     low, value, high = (times[min(len(times) - 1, round(share * (len(times) - 1)))] for share in (0.05, 0.5, 0.95))
@@ -237,7 +240,7 @@ def _possible_times(amount: Amount, pace: Pace, since: float, target_sd_m3: floa
             cycles = left / math.exp(amount.log_each + slope * (left - amount.left_m3) + z_each * sd_each)
             times.extend(_times_for(cycles, pace, since))
     if len(times) < 40:
-        raise EstimateError("By the calls so far the grain is already at that level. Call the level again.")
+        raise EstimateError("By the canisters called the grain is already there. Call the level again.")
     return sorted(times)
 
 

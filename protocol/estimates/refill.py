@@ -12,6 +12,10 @@ the funnel at the opening and n panels:
 Everything scales with one number, level difference / (w S). Against a numerical slump (slope-limited flow on a grid,
 tests) it agrees within 10 % where that number is 0.3 to 6 for a square ring: two-foot panels, 4 in to 5 ft difference,
 angles of 20 to 36 degrees. Momentum of falling grain is left out.
+
+Order: at every step the panel that lets least in. That keeps the first inrush the smallest and the largest one within
+2 % of the smallest any order has (all orders tried, tests); the last level is a few centimetres higher than with the
+highest first, where one inrush brings most of it at once.
 """
 
 import math
