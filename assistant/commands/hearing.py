@@ -3,12 +3,14 @@
 import sys
 from argparse import Namespace
 
+from assistant.clock import SystemClock
 from assistant.errors import AudioError
 from assistant.hearing.hear import hear as hear_recordings
 from assistant.hearing.hear import read_phrases
+from assistant.hearing.level import LevelMeter
 from assistant.hearing.listener import ListenPhrase
 from assistant.hearing.recogniser import SpeechModel
-from assistant.hearing.sources import device_lines
+from assistant.hearing.sources import MicrophoneSource, device_lines
 from assistant.library import load_book
 from protocol.phrases import every_phrase
 
@@ -30,5 +32,17 @@ def devices(options: Namespace) -> int:
     for line in lines:
         print(line)
     if options.test:
-        raise AudioError("The microphone test is not there yet.")
+        _test(options.test, options.input)
     return 0
+
+
+def _test(seconds: float, name: str | None) -> None:
+    """Listen to a microphone while somebody counts aloud, and say what was measured."""
+    print(f"Count aloud for {seconds:.0f} seconds, with pauses, where you will work.", flush=True)
+    meter, clock = LevelMeter(), SystemClock()
+    with MicrophoneSource(name) as microphone:
+        while clock.now_ms() < seconds * 1000:
+            block = microphone.read(0.5)
+            if block is not None:
+                meter.feed(block)
+    print(meter.report().in_words())
