@@ -72,15 +72,15 @@ def leak_watch(job: Job, log: CrewLog, now_s: float) -> LeakWatch:
         log: calls so far on the wall clock (holds left in: a leak goes on through a hold).
         now_s: the moment asked about, same clock.
     """
-    levels = tuple(level for level in log.levels if level.at_s <= now_s)
-    calls = log.count_at(now_s)
+    levels = _since_start(log, now_s)
+    calls = log.count_at(levels[-1].at_s) if levels else 0
     if len(levels) < 2 or calls < 1:
         return LeakWatch("cannot tell", 0.0, None, None, math.inf, None)
     balance = Balance.of(job, log, levels)
     scores = leak_scores(balance)
     best = max(scores, key=lambda found: found.score)
     limit = warn_at(len(levels))
-    removal = calls * balance.each_m3 / (levels[-1].at_s - levels[0].at_s)
+    removal = calls * balance.each_m3 / (balance.times_s[-1] - balance.times_s[0])
     smallest = (limit + _POWER) / math.sqrt(max(scores, key=lambda found: found.weight).weight) / removal * 100
     if best.score < limit:
         verdict: Verdict = "none seen" if smallest <= 100 else "cannot tell"
@@ -88,6 +88,13 @@ def leak_watch(job: Job, log: CrewLog, now_s: float) -> LeakWatch:
     rate = _rate(best, calls)
     share = _share(rate, removal)
     return LeakWatch("leak", best.score, rate, share, smallest, likely_corner(levels))
+
+
+def _since_start(log: CrewLog, now_s: float) -> tuple[LevelReading, ...]:
+    """The last level called before the vacuum started, and all after it."""
+    before = [level for level in log.levels if level.at_s <= log.started_s]
+    after = [level for level in log.levels if log.started_s < level.at_s <= now_s]
+    return (*before[-1:], *after)
 
 
 def warn_at(readings: int) -> float:

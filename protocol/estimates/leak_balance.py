@@ -38,7 +38,7 @@ class Balance:
 
     @classmethod
     def of(cls, job: Job, log: CrewLog, levels: Sequence[LevelReading]) -> "Balance":
-        """Write the balance of every reading down."""
+        """Write the balance of every reading down; nothing leaks before the vacuum starts."""
         each = FILL.value * job.canister_m3
         counts = tuple(_count(log, level) for level in levels)
         profile = job.profile()
@@ -46,7 +46,8 @@ class Balance:
         raw = [each * count - (held[0] - now) for count, now in zip(counts, held, strict=True)]
         floors = [profile.floor_m2(level.height_m) for level in levels]
         factor = _cholesky(_covariance(levels, counts, floors, each))
-        return cls(tuple(level.at_s for level in levels), counts, each, factor, _solve(factor, raw))
+        times = tuple(max(level.at_s, log.started_s) for level in levels)
+        return cls(times, counts, each, factor, _solve(factor, raw))
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,14 +73,16 @@ class _Slip:
 
 
 def leak_scores(balance: Balance) -> list[Score]:
-    """Score a leak opening at each reading but the last."""
+    """Score a leak opening at each reading before the last; the readings must not all be of one moment."""
     slips = _slips(balance)
     steps = _steps(balance)
     gains = [_dot(step, balance.missing) for step in steps]
     sizes = [_dot(step, step) for step in steps]
     tight = [slip.log_chance + slip.sign * gains[slip.index] - 0.5 * slip.sign**2 * sizes[slip.index] for slip in slips]
     base = _log_sum(tight)
-    return [_score(balance, since, steps, slips, tight, base) for since in balance.times_s[:-1]]
+    return [
+        _score(balance, since, steps, slips, tight, base) for since in balance.times_s if since < balance.times_s[-1]
+    ]
 
 
 def _score(

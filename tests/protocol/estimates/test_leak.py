@@ -157,6 +157,27 @@ def test_before_the_first_canister_nothing_can_be_told() -> None:
     assert "cannot tell" == leak_watch(job, CrewLog(0.0, (50.0,)), 60.0).verdict
 
 
+def test_levels_called_before_the_vacuum_started_do_not_stretch_the_leak() -> None:
+    """Hours of size-up before the first canister change neither the verdict nor the smallest leak that would show."""
+    job, log = Job(SIX_FOOT, TWO_BY_TWO), _rising((0.0,) * 4)
+    early = LevelReading.of_mark(Mark.CHIN, -9000.0, SIX_FOOT)
+    first = LevelReading.of_corners((1.30,) * 4, -7000.0)
+    longer = CrewLog(0.0, log.canisters_s, (early, first, *log.levels[1:]))
+    one, other = leak_watch(job, log, 700.0), leak_watch(job, longer, 700.0)
+    assert one.verdict == other.verdict
+    assert one.smallest_pct == pytest.approx(other.smallest_pct)
+
+
+def test_readings_of_one_moment_are_no_trouble() -> None:
+    """Two levels called in the same moment, also as the last two, give an answer."""
+    log = _rising((0.0,) * 4)
+    last = log.levels[-1]
+    doubled = CrewLog(0.0, log.canisters_s, (*log.levels, last))
+    assert "leak" != leak_watch(Job(SIX_FOOT, TWO_BY_TWO), doubled, 700.0).verdict
+    still = CrewLog(last.at_s, (last.at_s + 1,), (last, last))
+    assert "cannot tell" == leak_watch(Job(SIX_FOOT, TWO_BY_TWO), still, last.at_s + 2).verdict
+
+
 def test_more_readings_smaller_leaks() -> None:
     """The smallest leak that would show shrinks with every canister; the limit never falls."""
     job = Job(SIX_FOOT, TWO_BY_TWO)
