@@ -14,6 +14,11 @@ from protocol.units import Unit
 MIXING = Span(3.0, 1.0, 10.0)
 """Unknown mixing."""
 TEST_AGAIN = "Then test again. Only a new reading tells."
+CAUTIONS = (
+    "Mixing in a bin was never measured.",
+    "Spoiled grain keeps making gas.",
+    "A fan is for command to decide.",
+)
 SOURCE = "dilution equation; mixing factor 1 to 10: Univ. of Toledo formula sheet"
 
 
@@ -50,15 +55,8 @@ def purge_time(
     Raises:
         EstimateError: for concentrations or flows that cannot be, or when the source keeps it above `wanted` for ever.
     """
-    if unit not in {"ppm", "%"}:
-        raise EstimateError(f"'{unit}' is not a concentration here: use ppm or %.")
-    if volume_m3.low <= 0 or airflow_m3_s.low <= 0 or mixing.low < 1 or source_m3_s < 0:
-        raise EstimateError(
-            "Give an air space and an air flow above nothing, a mixing factor from one, a source from nothing."
-        )
-    if not 0 < wanted < start:
-        raise EstimateError("The wanted concentration must lie between nothing and the one now.")
-    scale = 1e6 if unit == "ppm" else 100.0
+    scale = _scale(unit)
+    _check(volume_m3, airflow_m3_s, mixing, source_m3_s, start, wanted)
     if scale * source_m3_s * mixing.high / airflow_m3_s.low >= wanted:
         raise EstimateError("With grain giving off that much gas this fan may never bring it down. Keep everyone out.")
 
@@ -83,10 +81,22 @@ def purge_time(
             Given("concentration wanted", wanted, unit),
             Given("gas given off", source_m3_s, "m3/s"),
         ),
-        cautions=(
-            "Mixing in a bin was never measured.",
-            "Spoiled grain keeps making gas.",
-            "A fan is for command to decide.",
-        ),
+        cautions=CAUTIONS,
         then_say=TEST_AGAIN,
     )
+
+
+def _scale(unit: str) -> float:
+    scales = {"ppm": 1e6, "%": 100.0}
+    if unit not in scales:
+        raise EstimateError(f"'{unit}' is not a concentration here: use ppm or %.")
+    return scales[unit]
+
+
+def _check(volume: Span, airflow: Span, mixing: Span, source: float, start: float, wanted: float) -> None:
+    if volume.low <= 0 or airflow.low <= 0 or mixing.low < 1 or source < 0:
+        raise EstimateError(
+            "Give an air space and an air flow above nothing, a mixing factor from one, a source from nothing."
+        )
+    if not 0 < wanted < start:
+        raise EstimateError("The wanted concentration must lie between nothing and the one now.")

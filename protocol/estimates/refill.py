@@ -124,12 +124,7 @@ def refill_when_out(
     Raises:
         EstimateError: for a panel the ring has not, or a difference over three metres.
     """
-    if not 1 <= panel <= len(ring.widths_m):
-        raise EstimateError(f"There is no panel {panel}: this ring has {len(ring.widths_m)}.")
-    if outside_above_m.high > 3.0:
-        raise EstimateError(
-            "Grain more than three metres higher outside is beyond this estimate: do not take a panel out."
-        )
+    _check(ring, panel, outside_above_m)
     width = ring.widths_m[panel - 1]
     start = level_fraction(inside, person.height_m.value) * person.height_m.value
 
@@ -156,12 +151,11 @@ def refill_when_out(
         Given("panel width", width, "m"),
     )
     up = _cap(spread(rise, **spans), outside_above_m.high)
+    cautions = _cautions(outside_above_m, width, grain)
     height = person.height_m.value
     return Refill(
         panel,
-        _estimate(
-            spread(volume, **spans), Unit.CUBIC_METRE, "{amount}", given, _cautions(outside_above_m, width, grain)
-        ),
+        _estimate(spread(volume, **spans), Unit.CUBIC_METRE, "{amount}", given, cautions),
         _estimate(up, Unit.METRE, "the grain rises {amount}", given, ()),
         nearest_mark(start + up.value, height),
         nearest_mark(start + up.high, height),
@@ -196,6 +190,15 @@ def removal_order(
         del left[best.panel]
         left = {panel: _lower(span, best.rise.value) for panel, span in left.items()}
     return tuple(order)
+
+
+def _check(ring: Ring, panel: int, outside_above_m: Span) -> None:
+    if not 1 <= panel <= len(ring.widths_m):
+        raise EstimateError(f"There is no panel {panel}: this ring has {len(ring.widths_m)}.")
+    if outside_above_m.high > 3.0:
+        raise EstimateError(
+            "Grain more than three metres higher outside is beyond this estimate: do not take a panel out."
+        )
 
 
 def _let_in(refill: Refill) -> tuple[float, float, int]:
