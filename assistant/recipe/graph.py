@@ -14,7 +14,11 @@ from assistant.recipe.fst import Arc, Fst
 from assistant.recipe.phones import ARPABET, PHONE_IDS, pronunciations, with_positions
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
+
+    from assistant.recipe.phones import Pronunciation
+
+    Say = Callable[[str], tuple[Pronunciation, ...]]
 
 UNKNOWN: Final = "[unk]"
 
@@ -37,6 +41,7 @@ class GraphSettings:
 @dataclass(slots=True)
 class _Builder:
     settings: GraphSettings
+    say: Say
     fst: Fst = field(default_factory=Fst)
     labels: dict[str, int] = field(default_factory=dict)
     word_ends: dict[str, int] = field(default_factory=dict)
@@ -87,6 +92,35 @@ class _Builder:
                 self._enter(state, phone, inner)
                 self.tree(below, inner)
 
+    def phrase(self, words: list[str], name: str) -> None:
+        """A whole phrase as one word, `name`, put out by its last phone; a pause may stand between its words."""
+        state = self.loop
+        for place, word in enumerate(words):
+            last = place == len(words) - 1
+            following = self.fst.state() if not last else -1
+            for said in self.say(word):
+                self._said(said, state, following, first=place == 0, name=name if last else "")
+            if not last:
+                pause = self._phone_state("PAU_I")
+                ready = self.fst.state()
+                self._enter(following, "PAU_I", pause, cost=-math.log(self.settings.silence))
+                self.fst.arc(pause, Arc(0, 0, 0.0, ready))
+                self.fst.arc(following, Arc(0, 0, -math.log(1 - self.settings.silence), ready))
+                state = ready
+
+    def _said(self, said: tuple[str, ...], state: int, following: int, *, first: bool, name: str) -> None:
+        """One pronunciation from `state`: to `following`, or, with a name, to the end of the phrase."""
+        for place, phone in enumerate(said):
+            opens, ends = first and place == 0, place == len(said) - 1
+            if ends and name:
+                whole = phone + ("_S" if opens else "_E")
+                self._enter(state, whole, self._word_end(whole), self._label(name))
+                return
+            inner = self._phone_state(phone + ("_B" if opens else "_I"))
+            self._enter(state, phone + ("_B" if opens else "_I"), inner)
+            state = inner
+        self.fst.arc(state, Arc(0, 0, 0.0, following))
+
     def unknown(self) -> None:
         """`[unk]`: any phones, each at a cost."""
         label, cost, extra = self._label(UNKNOWN), self.settings.unknown_phone, self.settings.unknown_word
@@ -101,21 +135,44 @@ class _Builder:
             self._enter(hub, phone + "_E", self._word_end(phone + "_E"), label, cost)
 
 
-def build(words: Iterable[str], settings: GraphSettings) -> tuple[Fst, list[str]]:
-    """(graph, symbols by label with '<eps>' first) for all pronunciations of `words`."""
+def _tree(words: Iterable[str], say: Say) -> dict[str, Any]:
     root: dict[str, Any] = {}
     for word in words:
-        for said in pronunciations(word):
+        for said in say(word):
             *before, last = with_positions(said)
             node = root
             for phone in before:
                 node = node.setdefault(phone, {})
             node.setdefault(last, []).append(word)
-    made = _Builder(settings)
+    return root
+
+
+def build(
+    words: Iterable[str], settings: GraphSettings, phrases: Iterable[str] = (), say: Say = pronunciations
+) -> tuple[Fst, list[str]]:
+    """(graph, symbols by label with '<eps>' first) for words, whole phrases and `[unk]`.
+
+    With words as units the recogniser's phrase list is a bigram, which also hears mixtures of phrases. A phrase given in
+    `phrases` is one unit, named by `unit_name`, and is heard whole or not at all.
+
+    Args:
+        words: heard one by one.
+        settings: costs.
+        phrases: heard whole.
+        say: the pronunciations of a word.
+    """
+    made = _Builder(settings, say)
     made.begin()
-    made.tree(root, made.loop)
+    made.tree(_tree(words, say), made.loop)
+    for text in phrases:
+        made.phrase(text.split(), unit_name(text))
     made.unknown()
     return made.fst, ["<eps>", *made.labels]
+
+
+def unit_name(phrase: str) -> str:
+    """The name under which the recogniser reports a whole phrase: its words joined by underscores."""
+    return phrase.replace(" ", "_") if " " in phrase else f"{phrase}_"
 
 
 def word_loop(symbols: list[str]) -> Fst:

@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from assistant.recipe import fst, graph
+from assistant.recipe import fst, graph, lexicon
 from assistant.recipe.kaldi_model import Storage, model_bytes
 from assistant.recipe.phones import PHONE_IDS, word_boundary_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
     from pathlib import Path
 
     from assistant.recipe.phone_net import PhoneNet
@@ -61,11 +60,11 @@ def write_net(net: PhoneNet, out: Path, decoding: Decoding) -> None:
     (out / "conf/model.conf").write_text(decoding.model_conf(), encoding="utf-8")
 
 
-def write_graph(words: Iterable[str], out: Path, costs: graph.GraphSettings) -> int:
-    """Write graph/; returns how many words it holds, `[unk]` among them."""
+def write_graph(built: tuple[fst.Fst, list[str]], out: Path) -> int:
+    """Write graph/ from what `graph.build` made; returns how many words it holds, `[unk]` among them."""
     folder = out / "graph"
     (folder / "phones").mkdir(parents=True, exist_ok=True)
-    made, symbols = graph.build(words, costs)
+    made, symbols = built
     (folder / "HCLr.fst").write_bytes(fst.lookahead_bytes(made, len(symbols) - 1))
     sorted_both = fst.EXPANDED | fst.ACCEPTOR | fst.INPUT_SORTED | fst.OUTPUT_SORTED
     (folder / "Gr.fst").write_bytes(fst.const_bytes(graph.word_loop(symbols), sorted_both, symbols))
@@ -77,7 +76,9 @@ def write_graph(words: Iterable[str], out: Path, costs: graph.GraphSettings) -> 
     return len(symbols) - 1
 
 
-def write_model(net: PhoneNet, words: Iterable[str], out: Path, decoding: Decoding) -> int:
-    """Write the whole directory; returns how many words it knows."""
+def write_model(net: PhoneNet, words: list[str], out: Path, decoding: Decoding) -> int:
+    """Write the whole directory, with the lexicon that `phrase_graph` needs; returns how many words it knows."""
     write_net(net, out, decoding)
-    return write_graph(words, out, decoding.costs)
+    count = write_graph(graph.build(words, decoding.costs), out)
+    lexicon.write(words, out / lexicon.FILE)
+    return count

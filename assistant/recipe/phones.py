@@ -2,7 +2,8 @@
 
 Output numbering of the net (a pdf each): 0 is blank, 1 is silence, 2.. are the 39 ARPABET phones.
 Phone ids in the decoding graph start at 1: SIL, then four position variants of each ARPABET phone
-(B begin, E end, I inside, S alone in its word), all four sharing one pdf.
+(B begin, E end, I inside, S alone in its word), all four sharing one pdf. Last comes PAU_I, a pause inside a phrase that
+is treated as one word; it shares the pdf of silence.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ POSITIONS: Final = {"B": "begin", "E": "end", "I": "internal", "S": "singleton"}
 PHONE_IDS: Final = {
     "SIL": 1,
     **{f"{phone}_{position}": 2 + 4 * i + j for i, phone in enumerate(ARPABET) for j, position in enumerate("BEIS")},
+    "PAU_I": 2 + 4 * len(ARPABET),
 }
 
 Pronunciation = tuple[str, ...]
@@ -122,7 +124,8 @@ def with_positions(pronunciation: Pronunciation) -> list[str]:
 
 def transition_pdfs() -> list[tuple[int, int]]:
     """(pdf on entering, pdf while staying) for each phone id in order: a phone fires once, then blank repeats."""
-    return [(SILENCE, SILENCE)] + [(PDF_OF[phone], BLANK) for phone in ARPABET for _ in POSITIONS]
+    inside = [(PDF_OF[phone], BLANK) for phone in ARPABET for _ in POSITIONS]
+    return [(SILENCE, SILENCE), *inside, (SILENCE, SILENCE)]
 
 
 def word_boundary_lines() -> list[str]:
