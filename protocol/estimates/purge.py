@@ -45,7 +45,7 @@ def purge_time(
 
     Args:
         volume_m3: air space.
-        airflow_m3_s: clean air blown in.
+        airflow_m3_s: clean air in.
         start: concentration now.
         wanted: concentration to reach, above nothing and under `start`.
         mixing: factor K.
@@ -55,10 +55,9 @@ def purge_time(
     Raises:
         EstimateError: for concentrations or flows that cannot be, or when the source keeps it above `wanted` for ever.
     """
-    scale = _scale(unit)
     _check(volume_m3, airflow_m3_s, mixing, source_m3_s, start, wanted)
-    if scale * source_m3_s * mixing.high / airflow_m3_s.low >= wanted:
-        raise EstimateError("With grain giving off that much gas this fan may never bring it down. Keep everyone out.")
+    scale = _scale(unit)
+    _check_source(scale * source_m3_s * mixing.high / airflow_m3_s.low, wanted)
 
     def seconds(volume: float, airflow: float, factor: float) -> float:
         floor = scale * source_m3_s * factor / airflow
@@ -91,6 +90,11 @@ def _scale(unit: str) -> float:
     if unit not in scales:
         raise EstimateError(f"'{unit}' is not a concentration here: use ppm or %.")
     return scales[unit]
+
+
+def _check_source(stays_at: float, wanted: float) -> None:
+    if stays_at >= wanted:
+        raise EstimateError("With grain giving off that much gas this fan may never bring it down. Keep everyone out.")
 
 
 def _check(volume: Span, airflow: Span, mixing: Span, source: float, start: float, wanted: float) -> None:

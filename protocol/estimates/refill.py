@@ -143,13 +143,7 @@ def refill_when_out(
         "body": BODY_MODEL_FACTOR,
         "model": MODEL_FACTOR,
     }
-    given = (
-        *person.given,
-        Given("level inside", str(inside)),
-        Given.span("outside above inside", outside_above_m, "m"),
-        Given.span("angle of repose", grain.repose_deg, "deg"),
-        Given("panel width", width, "m"),
-    )
+    given = (*person.given, *_given(inside, outside_above_m, grain, width))
     up = _cap(spread(rise, **spans), outside_above_m.high)
     cautions = _cautions(outside_above_m, width, grain)
     height = person.height_m.value
@@ -199,6 +193,15 @@ def _check(ring: Ring, panel: int, outside_above_m: Span) -> None:
         raise EstimateError(
             "Grain more than three metres higher outside is beyond this estimate: do not take a panel out."
         )
+
+
+def _given(inside: Level, outside_above_m: Span, grain: Grain, width: float) -> tuple[Given, ...]:
+    return (
+        Given("level inside", str(inside)),
+        Given.span("outside above inside", outside_above_m, "m"),
+        Given.span("angle of repose", grain.repose_deg, "deg"),
+        Given("panel width", width, "m"),
+    )
 
 
 def _let_in(refill: Refill) -> tuple[float, float, int]:
