@@ -41,19 +41,19 @@ def purge_time(
     source_m3_s: float = 0.0,
     unit: str = "ppm",
 ) -> Estimate:
-    """Time (s) to bring a gas from `start` down to `wanted`.
+    """Time (s) to bring a gas down.
 
     Args:
         volume_m3: air space.
         airflow_m3_s: clean air in.
         start: concentration now.
-        wanted: concentration to reach, above nothing and under `start`.
+        wanted: concentration to reach.
         mixing: factor K.
         source_m3_s: gas still being given off.
         unit: of both concentrations, "ppm" or "%".
 
     Raises:
-        EstimateError: for concentrations or flows that cannot be, or when the source keeps it above `wanted` for ever.
+        EstimateError: for inputs that cannot be, or when the source keeps it above `wanted` for ever.
     """
     _check(volume_m3, airflow_m3_s, mixing, source_m3_s, start, wanted)
     scale = _scale(unit)
@@ -69,19 +69,25 @@ def purge_time(
         max(0.0, span.low),
         span.high,
         Unit.SECOND,
-        "K (V/Q) ln(C0/C), clean air in" + (", less what the source adds" if source_m3_s else ""),
+        "K (V/Q) ln(C0/C), clean air in, less what a source adds",
         SOURCE,
         "blow for {amount}",
         inputs=(
-            Given.span("air space", volume_m3, "m3"),
-            Given.span("air flow", airflow_m3_s, "m3/s"),
-            Given.span("mixing factor", mixing, ""),
+            *_given_air(volume_m3, airflow_m3_s, mixing),
             Given("concentration now", start, unit),
             Given("concentration wanted", wanted, unit),
             Given("gas given off", source_m3_s, "m3/s"),
         ),
         cautions=CAUTIONS,
         then_say=TEST_AGAIN,
+    )
+
+
+def _given_air(volume: Span, airflow: Span, mixing: Span) -> tuple[Given, ...]:
+    return (
+        Given.span("air space", volume, "m3"),
+        Given.span("air flow", airflow, "m3/s"),
+        Given.span("mixing factor", mixing, ""),
     )
 
 
