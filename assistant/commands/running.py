@@ -80,7 +80,6 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
     if options.keyboard or built.troubles or sys.stdin.isatty():
         _show(HELP)
     typist = Origin("crew", Role(options.role), "keyboard")
-    read_lines(sys.stdin, loop.put, typist, lambda: session.state.step, ends_run=options.keyboard)
     _show(f"Record: {path}")
     try:
         if opening:
@@ -89,6 +88,7 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
             built.station.listen_for(session.scene(clock.now_ms()))
         for trouble in built.troubles:
             loop.put(trouble)
+        read_lines(sys.stdin, loop.put, typist, lambda: session.state.step, ends_run=options.keyboard)
         why = loop.run()
     finally:
         if board is not None:

@@ -1,12 +1,17 @@
 """The commands as a user gives them: bad input gets one clear sentence and its own exit status."""
 
 import json
+import os
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from assistant.cli import main
+from assistant.journal import read
 from assistant.library import shipped_texts
+from assistant.replay import rebuild
 from tests.drills import VISIBLE
 
 
@@ -110,3 +115,40 @@ def test_a_read_only_folder_loses_nothing(tmp_path: Path, capsys: pytest.Capture
     (tmp_path / "plain").write_text("")
     assert 6 == main(["run", "--keyboard", "--mute", "--no-board", "--journal", str(tmp_path / "plain" / "x.jsonl")])
     assert "Choose another folder" in said(capsys)
+
+
+def without_sound(arguments: list[str], typed_lines: str = "") -> subprocess.CompletedProcess[str]:
+    """Run the program on a machine whose sound server cannot be reached."""
+    environment = {**os.environ, "PULSE_SERVER": "unix:/nonexistent"}
+    command = [sys.executable, "-m", "assistant", *arguments]
+    return subprocess.run(
+        command, input=typed_lines, capture_output=True, text=True, env=environment, check=False, timeout=120
+    )
+
+
+def test_without_sound_the_run_goes_on_typed(tmp_path: Path) -> None:
+    """No microphone and no speaker: both are announced, typing leads on, nothing is lost."""
+    journal = tmp_path / "incident.jsonl"
+    lines = "one person trapped\n/note typed\n/quit\n"
+    done = without_sound(["run", "--drill", "--no-board", "--journal", str(journal)], lines)
+    assert 10 == done.returncode, done.stderr
+    assert "Microphone lost." in done.stdout
+    assert "Speaker lost." in done.stdout
+    state = rebuild(read(journal))
+    assert "visible" == state.step
+    assert {"microphone", "speaker"} <= set(state.failed_parts)
+
+
+@pytest.mark.parametrize("option", ["--input", "--output"])
+def test_a_device_asked_for_by_name_must_be_there(tmp_path: Path, option: str) -> None:
+    """A named microphone or speaker that is not there is an error, not a silent substitute."""
+    done = without_sound(["run", option, "headset nine", "--no-board", "--journal", str(tmp_path / "x.jsonl")])
+    assert 3 == done.returncode
+    assert "headset nine" in done.stderr
+
+
+def test_devices_says_when_there_is_none() -> None:
+    """No sound device: one sentence with what to do."""
+    done = without_sound(["devices"])
+    assert 3 == done.returncode
+    assert "Plug in a headset" in done.stderr

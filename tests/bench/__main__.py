@@ -1,0 +1,20 @@
+"""`python -m tests.bench NAME …`: speed, board."""
+
+import importlib
+import sys
+
+NAMES = ("speed", "board")
+
+
+def main() -> int:
+    """Run one measurement; what follows its name is its own."""
+    if len(sys.argv) < 2 or sys.argv[1] not in NAMES:
+        print(f"Name a measurement: {', '.join(NAMES)}.", file=sys.stderr)
+        return 2
+    name = sys.argv.pop(1)
+    importlib.import_module(f"tests.bench.{name}").main()
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
