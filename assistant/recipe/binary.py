@@ -80,8 +80,9 @@ def one_byte_columns(matrix: NDArray[np.floating]) -> bytes:
     quarter = rows // 4
     picks = [0, quarter, 3 * quarter, rows - 1] if rows >= 5 else [0, min(1, rows - 1), min(2, rows - 1), rows - 1]
     scaled = np.clip(np.round((ordered[picks] - low) / span * 65535), 0, 65535).astype(np.int64)
+    scaled = np.minimum(scaled, 65532 + np.arange(4)[:, None])
     for point in range(1, 4):
-        scaled[point] = np.maximum(scaled[point], np.minimum(scaled[point - 1] + 1, 65532 + point))
+        scaled[point] = np.maximum(scaled[point], scaled[point - 1] + 1)
     marks = low + span * scaled / 65535
     coded = np.empty(matrix.shape, np.uint8)
     for first, (start, steps) in enumerate(((0, 64), (64, 128), (192, 63))):

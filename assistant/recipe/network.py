@@ -14,7 +14,7 @@ import torch
 from torch import nn
 from torch.nn import functional
 
-from assistant.recipe.features import MEL_BINS
+from assistant.recipe.mel import MEL_BINS
 from assistant.recipe.phone_net import Affine, PhoneNet, Residual
 from assistant.recipe.phones import PDF_COUNT
 

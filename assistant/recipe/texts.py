@@ -140,8 +140,8 @@ def date_or_address(draw: random.Random) -> str:
     return draw.choice(shapes)
 
 
-def procedure_phrases(folder: Path) -> list[str]:
-    """Every lower-case phrase found under any `phrases` key of the procedure files in `folder`; empty when none."""
+def phrases_in(folder: Path) -> list[str]:
+    """Every phrase in the procedure files of `folder`, in lower case: what stands under a key that names phrases."""
     found: dict[str, None] = {}
 
     def walk(value: object, *, inside: bool) -> None:
@@ -153,12 +153,17 @@ def procedure_phrases(folder: Path) -> list[str]:
                 walk(item, inside=inside)
         elif inside and isinstance(value, str):
             text = value.lower().strip(" .!?")
-            if all(pronunciations(word) for word in text.split()):
+            if text and all(part.replace("'", "").isalpha() for part in text.split()):
                 found[text] = None
 
     for path in sorted(folder.glob("*.toml")):
         walk(tomllib.loads(path.read_text(encoding="utf-8")), inside=False)
     return list(found)
+
+
+def procedure_phrases(folder: Path) -> list[str]:
+    """Those of `phrases_in` whose every word can be said."""
+    return [text for text in phrases_in(folder) if all(pronunciations(word) for word in text.split())]
 
 
 def draw_texts(count: int, seed: int, phrases: Iterable[str] = ()) -> list[Text]:
