@@ -122,6 +122,7 @@ class Server:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((host, self.port))
+            listener.listen(256)  # from here on a viewer waits its turn instead of being turned away
         except OSError as error:
             listener.close()
             raise BoardError(

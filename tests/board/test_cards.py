@@ -1,0 +1,184 @@
+"""Step, alarms, clocks, people and the story: what each card says at a moment."""
+
+import pytest
+
+from assistant.board.past import LAST_LINES
+from protocol import commands as cmd
+from protocol.air import Gas
+from tests.board.tellings import Told, told_to
+from tests.drills import AFFIRM, VISIBLE
+from tests.story import MINUTE, origin_of
+
+
+def titles(story: Told) -> list[str]:
+    """Titles of the alarms shown."""
+    return [row.title for row in story.shown.alarms]
+
+
+def test_a_plain_step_names_its_words_and_who_says_them() -> None:
+    """Step, confirmer and phrase are those of the procedure."""
+    card = told_to(VISIBLE, "boards").shown.step
+    assert ("Boards down", "inside", "walkway boards are laid") == (card.title, card.confirmed_by, card.choices[0].say)
+    assert ("At the person", "Face and airway free", "Which way the legs lie") == card.following
+
+
+def test_a_question_lists_every_answer() -> None:
+    """All phrases that would be accepted stand on the card, each with its answer."""
+    card = told_to(VISIBLE, "depth").shown.step
+    assert card.question
+    assert 8 == len(card.choices)
+    assert ("buried to the knees", "knees") == (card.choices[0].say, card.choices[0].answer)
+
+
+def test_an_ordered_repeat_shows_the_next_number_only() -> None:
+    """After panel one the card waits for panel two, and shows one of four on record."""
+    story = told_to(VISIBLE, "panel_set")
+    story.say("panel one standing")
+    card = story.shown.step
+    assert ((1,), 4, ["panel two standing"]) == (card.done, card.total, [choice.say for choice in card.choices])
+
+
+def test_a_repeat_in_any_order_shows_all_that_are_left() -> None:
+    """Panels come out in any order: the card offers those still in."""
+    story = told_to(VISIBLE, "panel_out")
+    story.say("panel two recovered")
+    assert [1, 3, 4] == [choice.number for choice in story.shown.step.choices]
+
+
+def test_a_read_back_is_not_shown_as_done() -> None:
+    """What waits for "affirmative" is on the card as waiting, and the step has not moved."""
+    story = told_to(VISIBLE, "tried")
+    story.say("start buttons tried and dead")
+    card = story.shown.step
+    assert card.readback is not None
+    assert ("tried", "start buttons tried and dead") == (card.id, card.readback.text)
+    assert story.state.pending is not None
+    assert story.state.pending.asked_ms == card.readback.asked_ms
+    story.say(AFFIRM)
+    assert story.shown.step.readback is None
+
+
+def test_a_reading_read_back_shows_figures_and_words() -> None:
+    """The officer can compare the number with the meter before saying yes."""
+    story = told_to(VISIBLE, "air_hatch")
+    story.say("oxygen two zero decimal niner")
+    assert story.shown.step.readback is not None
+    assert "oxygen 20.9 at the hatch (two zero decimal niner)" == story.shown.step.readback.text
+
+
+def test_an_emergency_shows_its_order_first() -> None:
+    """The first alarm row is the order itself, and the card is the emergency's own step."""
+    story = told_to(VISIBLE, "boards")
+    story.raise_emergency("everyone_out_now")
+    first = story.shown.alarms[0]
+    assert ("alarm", "All rescuers leave the bin now.", "Emergency: Everyone out") == (
+        first.grade, first.title, first.text,
+    )  # fmt: skip
+    assert "Everyone out, counted" == story.shown.step.title
+
+
+def test_a_way_back_names_the_step_that_was_interrupted() -> None:
+    """An emergency step that returns says where to."""
+    story = told_to(VISIBLE, "boards")
+    story.raise_emergency("line_slack")
+    assert ("Back to: Boards down",) == story.shown.step.following
+
+
+def test_bad_air_stays_an_alarm_until_it_is_read_again_there() -> None:
+    """The row names gas, number, unit and place, and goes when that place is read good."""
+    story = told_to(VISIBLE, "boards")
+    story.read(Gas.HYDROGEN_SULFIDE, "15", "person")
+    assert "Bad air: hydrogen sulfide 15 ppm at the person" in titles(story)
+    story.read(Gas.HYDROGEN_SULFIDE, "0", "hatch")
+    assert "Bad air: hydrogen sulfide 15 ppm at the person" in titles(story)
+    story.read(Gas.HYDROGEN_SULFIDE, "0", "person")
+    assert "Bad air: hydrogen sulfide 15 ppm at the person" not in titles(story)
+
+
+@pytest.mark.parametrize(
+    ("minutes", "expected"),
+    [
+        (2, []),
+        (4, ["Talk to the person"]),
+        (9, ["Test the air again", "Talk to the person"]),
+        (16, ["Test the air again", "Roll call overdue", "Talk to the person"]),
+        (21, ["Test the air again", "Relief overdue: Rescuer one", "Relief overdue: Rescuer two",
+              "Roll call overdue", "Talk to the person"]),
+        (61, ["Held a long time", "Test the air again", "Relief overdue: Rescuer one", "Relief overdue: Rescuer two",
+              "Roll call overdue", "Talk to the person"]),
+    ],
+)  # fmt: skip
+def test_what_is_overdue_is_a_warning(minutes: int, expected: list[str]) -> None:
+    """House intervals of 3, 10, 15, 20 and 60 minutes each bring their own warning, and nothing comes early."""
+    story = told_to(VISIBLE, "boards")
+    story.say("person is answering")
+    story.wait(story.now + minutes * MINUTE)
+    assert sorted(expected) == sorted(titles(story))
+
+
+def test_a_hold_is_an_alarm_with_its_own_clock() -> None:
+    """All work held, since when, and how to go on."""
+    story = told_to(VISIBLE, "boards")
+    story.do(cmd.Hold(story.now + MINUTE, origin_of(cmd.Role.OUTSIDE)))
+    row = story.shown.alarms[0]
+    assert ("All work is held", story.now) == (row.title, row.since_ms)
+    story.do(cmd.Resume(story.now + MINUTE, origin_of(cmd.Role.OUTSIDE)))
+    assert () == story.shown.alarms
+    assert ((story.now - MINUTE, story.now),) == story.past.holds_ms
+
+
+def test_a_lost_part_is_a_warning_until_it_is_back() -> None:
+    """A microphone that fails stands on the board, not only in a log."""
+    story = told_to(VISIBLE, "boards")
+    story.do(cmd.ReportPart(story.now, cmd.PROGRAM, "microphone", works=False, detail="unplugged"))
+    assert ["Microphone lost"] == titles(story)
+    story.do(cmd.ReportPart(story.now, cmd.PROGRAM, "microphone", works=True, detail="back"))
+    assert [] == titles(story)
+
+
+def test_clocks_start_and_stop_with_what_they_measure() -> None:
+    """Roll call runs only while somebody is inside; the person's clock stops when the person is free."""
+    before = {tile.key for tile in told_to(VISIBLE, "rescuers_in").shown.clocks}
+    story = told_to(VISIBLE, "boards")
+    during = {tile.key: tile for tile in story.shown.clocks}
+    assert ("roll_call" in before, "roll_call" in during) == (False, True)
+    assert story.state.crew[0].entered_ms + 15 * MINUTE == during["roll_call"].due_ms
+    freed = {tile.key: tile for tile in told_to(VISIBLE, "person_out").shown.clocks}
+    assert freed["held"].stopped_ms is not None
+
+
+def test_the_air_clock_counts_from_the_oldest_required_reading() -> None:
+    """The next test is due ten minutes after the first of the newest required readings."""
+    story = told_to(VISIBLE, "boards")
+    oldest = min(reading.at_ms for reading in story.state.readings[-4:])
+    tile = next(tile for tile in story.shown.clocks if tile.key == "air")
+    assert (oldest, oldest + 10 * MINUTE) == (tile.since_ms, tile.due_ms)
+
+
+def test_people_inside_carry_their_own_work_period() -> None:
+    """Each rescuer has a relief time of 20 minutes after going in; one who left is listed as out."""
+    story = told_to(VISIBLE, "boards")
+    one, two = story.shown.crew.inside
+    assert (one.entered_ms + 20 * MINUTE, two.entered_ms + 20 * MINUTE) == (one.relief_ms, two.relief_ms)
+    story.say("rescuer two is out")
+    crew = story.shown.crew
+    assert (["Rescuer one"], ["Rescuer two"]) == ([row.name for row in crew.inside], [row.name for row in crew.out])
+
+
+def test_the_story_keeps_the_last_lines_and_says_who() -> None:
+    """Twenty lines, newest last, each with its record, its source and its time."""
+    story = told_to(VISIBLE, "boards")
+    lines = story.view.lines
+    assert LAST_LINES == len(lines)
+    assert [line.n for line in lines] == sorted(line.n for line in lines)
+    assert ("Both typed", "team is in the bin") in {(line.who, line.text) for line in lines}
+
+
+def test_an_entry_taken_back_stays_in_the_story() -> None:
+    """The board says that the entry was taken back and that the record keeps it."""
+    story = told_to(VISIBLE, "chest_clear")
+    story.say("canister is full")
+    assert "canister one" == story.shown.entries.last_entry
+    story.say("correction")
+    assert "Taken back, kept in the record: canister one" in {line.text for line in story.view.lines}
+    assert 0 == len(story.shown.grain.canisters_ms)
