@@ -29,6 +29,8 @@ REACTION_S: Final = 1.2
 """From the end of a prompt to the next spoken line: common practice, no source."""
 PATIENCE_S: Final = 3.0
 """How long a speaker waits for an answer before saying it again."""
+HELPER: Final = "one"
+"""Says it when somebody else was not understood."""
 SPEEDS: Final = (1.0, 0.9, 0.8)
 """Each try is said a little slower."""
 CLEAR_S: Final = 3.0
@@ -146,27 +148,28 @@ class Take:
 
 
 def perform(take: Take, lines: Sequence[Line], render: Callable[[Line, float], Samples]) -> list[Timed]:
-    """Say every line, again and slower when it is not taken.
+    """Say every line, again and slower when it is not taken, at last by another of the crew.
 
     Raises:
-        ValueError: if a line is not taken after three tries.
+        ValueError: if a line is not taken by either.
     """
     timed: list[Timed] = []
     for number, line in enumerate(lines):
         tries = _tries(take, number, line, render)
         timed.extend(tries)
-        print(f"{number:3d} {take.now_s:7.1f} s  {len(tries)}x {line.by:8s} {line.text}", flush=True)
+        print(f"{number:3d} {take.now_s:7.1f} s  {len(tries)}x {tries[-1].by:8s} {line.text}", flush=True)
     return timed
 
 
 def _tries(take: Take, number: int, line: Line, render: Callable[[Line, float], Samples]) -> list[Timed]:
     tries: list[Timed] = []
-    for speed in SPEEDS:
-        speech = render(line, speed)
-        take.wait()
-        start = take.now_s
-        taken = take.say(speech, line.text)
-        tries.append(Timed(number, line.by, line.text, round(start, 2), round(start + len(speech) / RATE, 2)))
-        if taken:
-            return tries
+    for by in (line.by, HELPER):
+        for speed in SPEEDS:
+            speech = render(Line(by, line.text), speed)
+            take.wait()
+            start = take.now_s
+            taken = take.say(speech, line.text)
+            tries.append(Timed(number, by, line.text, round(start, 2), round(start + len(speech) / RATE, 2)))
+            if taken:
+                return tries
     raise ValueError(f"'{line.text}' by {line.by} was not understood at {take.now_s:.0f} s")
