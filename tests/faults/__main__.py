@@ -15,12 +15,13 @@ def main() -> int:
     size.add_argument("--long", action="store_true", help="hundreds")
     parser.add_argument("--kills", type=int, help="how many typed runs to kill")
     parser.add_argument("--rehearsals", type=int, help="how many rehearsals to kill")
+    parser.add_argument("--longest", type=float, default=25.0, help="latest moment to kill a rehearsal, seconds")
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args()
     kills = options.kills if options.kills is not None else 500 if options.long else 8
     rehearsals = options.rehearsals if options.rehearsals is not None else 50 if options.long else 2
     found = [_report("typed", kill_typed(options.seed + number)) for number in range(kills)]
-    found += [_report("rehearsal", kill_rehearsal(options.seed + number, 25.0)) for number in range(rehearsals)]
+    found += [_report("rehearsal", kill_rehearsal(options.seed + number, options.longest)) for number in range(rehearsals)]
     good = sum(not kill.problems for kill in found)
     steps = Counter(kill.step for kill in found)
     worst = max((abs(kill.clock_error_ms) for kill in found), default=0)
