@@ -1,6 +1,6 @@
 """The graph files say what the recogniser's search needs."""
 
-import networkx
+import networkx as nx
 import numpy as np
 
 from assistant.recipe.fst import Arc, Fst, components, reachable_labels
@@ -20,11 +20,11 @@ def test_components_are_those_of_networkx() -> None:
     for seed in range(30):
         fst = _random_fst(seed)
         followers = [[arc.target for arc in arcs] for arcs in fst.arcs]
-        graph = networkx.DiGraph()
+        graph = nx.DiGraph()
         graph.add_nodes_from(range(len(followers)))
         graph.add_edges_from((a, b) for a, targets in enumerate(followers) for b in targets)
         found = components(followers)
-        assert {frozenset(part) for part in networkx.strongly_connected_components(graph)} == {frozenset(part) for part in found}
+        assert {frozenset(part) for part in nx.strongly_connected_components(graph)} == {frozenset(part) for part in found}
         done: set[int] = set()
         for part in found:
             done |= set(part)

@@ -52,11 +52,12 @@ def test_every_phrase_of_the_shipped_procedures_can_be_heard(known: dict[str, tu
 def _heard(model: vosk.Model, grammar: list[str], path: Path) -> str:
     samples = np.concatenate([soundfile.read(path, dtype="int16")[0], np.zeros(8000, np.int16)])
     recogniser = vosk.KaldiRecognizer(model, 16000, json.dumps(grammar))
-    texts_heard = []
-    for start in range(0, len(samples), 1600):
-        if recogniser.AcceptWaveform(samples[start : start + 1600].tobytes()):
-            texts_heard.append(json.loads(recogniser.Result())["text"])
-    return " ".join([*texts_heard, json.loads(recogniser.FinalResult())["text"]]).strip()
+    heard = [
+        json.loads(recogniser.Result())["text"]
+        for start in range(0, len(samples), 1600)
+        if recogniser.AcceptWaveform(samples[start : start + 1600].tobytes())
+    ]
+    return " ".join([*heard, json.loads(recogniser.FinalResult())["text"]]).strip()
 
 
 @pytest.fixture(scope="module")
