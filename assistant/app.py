@@ -4,6 +4,7 @@ import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from queue import SimpleQueue
 
 from assistant.clock import Clock, wall_time
 from assistant.errors import AudioError, ModelError
@@ -75,9 +76,20 @@ def load_model(path: Path | None, book: Book) -> SpeechModel:
     return model
 
 
-def prepare_clips(book: Book, show: Callable[[str], None]) -> ClipCache:
-    """The spoken prompts; those that are fixed are rendered now, with progress."""
-    clips = ClipCache()
+def prepare_clips(book: Book, show: Callable[[str], None], reports: SimpleQueue[Part] | None = None) -> ClipCache:
+    """The spoken prompts; those that are fixed are rendered now, with progress.
+
+    Args:
+        book: what may be said.
+        show: tells a person what has no sound.
+        reports: is told when the speech engine fails or comes back.
+    """
+
+    def report(works: bool, why: str) -> None:
+        if reports is not None:
+            reports.put(Part("speech engine", works, why))
+
+    clips = ClipCache(report=report)
 
     def progress(done: int, total: int) -> None:
         if done < total and sys.stderr.isatty():
@@ -98,7 +110,8 @@ def live_station(book: Book, wishes: Wishes, clock: Clock, show: Callable[[str],
     """
     troubles: list[Part] = []
     mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
-    clips = None if wishes.mute else prepare_clips(book, show)
+    reports: SimpleQueue[Part] = SimpleQueue()
+    clips = None if wishes.mute else prepare_clips(book, show, reports)
     player: Player = NullPlayer("crew", clock)
     if clips is not None:
         try:
@@ -109,7 +122,7 @@ def live_station(book: Book, wishes: Wishes, clock: Clock, show: Callable[[str],
             troubles.append(Part("speaker", works=False, detail=str(error)))
     listener, microphone = _ears(book, wishes, clock, troubles)
     place = Place("crew", wishes.role)
-    station = Station(place, player, listener, _scene_of(book), microphone)
+    station = Station(place, player, listener, _scene_of(book), microphone, reports)
     return Built(station, troubles, clips, mixdown)
 
 

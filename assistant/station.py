@@ -6,6 +6,7 @@ voice is not taken for somebody's, and what was understood goes back to the one 
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from queue import SimpleQueue
 from typing import Protocol
 
 from assistant.hearing.blocks import Block
@@ -20,6 +21,7 @@ from assistant.speaking.arbiter import (
     Dropped,
     Finished,
     Priority,
+    SavingFailed,
     SpeechEvent,
     Started,
     Utterance,
@@ -73,11 +75,13 @@ class Station:
         listener: Listener | None,
         scene: Callable[[State, int], Scene],
         microphone: Microphone | None = None,
+        reports: SimpleQueue[Part] | None = None,
     ) -> None:
         self.place = place
         self._player = player
         self._listener = listener
         self._microphone = microphone
+        self._reports = reports
         self._own_voice = OwnVoice()
         self._scene = scene
         self._waiting = 0
@@ -113,6 +117,8 @@ class Station:
     def poll(self, now_ms: int) -> list[Input]:
         """Note what was spoken, decode what waits, and report devices that fail or come back."""
         found: list[Input] = []
+        while self._reports is not None and not self._reports.empty():
+            found.append(self._reports.get_nowait())
         for event in self._player.poll(now_ms):
             found.extend(self._note(event))
         if self._microphone is not None:
@@ -151,6 +157,8 @@ class Station:
             self._own_voice.stopped(event.at_ms / 1000)
         elif isinstance(event, DeviceLost):
             return [Part("speaker", works=False, detail=event.reason)]
+        elif isinstance(event, SavingFailed):
+            return [Part("saved audio", works=False, detail=event.reason)]
         elif isinstance(event, DeviceBack):
             return [Part("speaker", works=True, detail="The speaker is back.")]
         return []
