@@ -133,6 +133,8 @@ class Hub:
             else:
                 yield self._beat()
             await changed.wait()
+        if version != self._version:
+            yield self._frame(sent)
 
     async def put(self, command: Command, put: Callable[[Command], None], wait_s: float) -> Record | None:
         """Put a command into the queue and wait for its record; None when none came in time.

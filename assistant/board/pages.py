@@ -97,7 +97,7 @@ class Pages:
             Route("/actions/{name}", self._act, methods=["POST"]),
         ]
         inner = Starlette(routes=routes, lifespan=lifespan, exception_handlers={HTTPException: _refused})
-        return Fences(inner, self._settings.most_body_bytes)
+        return Fences(inner, self._settings.most_body_bytes, self._settings.names)
 
     async def _index(self, _request: Request) -> Response:
         return self._file("index.html")

@@ -19,6 +19,8 @@ class Settings:
     """Six digits; None: drawn afresh."""
     bin_shape: BinShape | None = None
     """The bin from the site card."""
+    names: frozenset[str] = frozenset()
+    """Further names or addresses under which the board may be asked for, such as one of this machine's own."""
     most_connections: int = 600
     """Open at once, all addresses together."""
     most_per_address: int = 40

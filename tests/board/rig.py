@@ -10,13 +10,14 @@ from typing import Self
 from assistant.board import Board, Settings
 from assistant.clock import Clock, ManualClock, SystemClock
 from assistant.incident import Incident, begin, open_incident
-from assistant.inputs import Input, Order, Words
+from assistant.inputs import Input, Order, Stop, Words
 from assistant.journal import Record
 from assistant.library import source_for
 from assistant.live import Loop
 from protocol import commands as cmd
 from protocol.commands import Origin, Role
 from protocol.state import State
+from tests.board.cable import NEAR
 
 PIN = "246810"
 PATIENCE_S = 10.0
@@ -29,9 +30,11 @@ class Rig:
         self.clock = clock or ManualClock()
         self.incident: Incident = open_incident(source_for(), folder / "incident.jsonl", "drill", self.clock)
         self.board = Board(
-            self.incident.session.book, self.put, self.clock, settings or Settings(port=0, pin=PIN)
+            self.incident.session.book, self.put, self.clock, settings or Settings(port=0, pin=PIN, names=frozenset({NEAR}))
         )
-        self.loop = Loop(self.incident, [self.board], lambda _text: None)
+        self._free = threading.Event()
+        self._free.set()
+        self.loop = Loop(self.incident, [self.board], lambda _text: None if self._free.wait(PATIENCE_S) else None)
         self._arrived = threading.Condition()
         self._records: list[Record] = []
         self.incident.session.react_with(self._note)
@@ -46,8 +49,6 @@ class Rig:
 
     def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None) -> None:
         """Let everything go."""
-        from assistant.inputs import Stop  # noqa: PLC0415
-
         self.loop.put(Stop("test over"))
         self._thread.join(PATIENCE_S)
         self.board.close()
@@ -94,6 +95,15 @@ class Rig:
         before = self.records
         self._pass(round(minutes * 60_000))
         self.until(lambda: len(self.records) > len(before))
+
+    def hang(self) -> None:
+        """Let the loop stand still, as a program does that waits for something that does not come."""
+        self._free.clear()
+        self.put(Words("/words", Origin("crew", Role.BOTH, "keyboard", "")))
+
+    def unhang(self) -> None:
+        """Let the loop go on."""
+        self._free.set()
 
     def until(self, true: Callable[[], bool]) -> None:
         """Wait until something holds.

@@ -10,6 +10,7 @@ import { drawSection } from "./drawing.js";
 import { drawPlot } from "./plot.js";
 
 const KINDS = { live: "Incident", drill: "DRILL", rehearsal: "REHEARSAL" };
+// A closed incident has no news: a lost connection is no alarm then.
 const LINK_WORDS = { live: "Live", lost: "Out of date", quiet: "Program silent", closed: "Closed" };
 let view = null;
 let seenAt = null;
@@ -45,8 +46,9 @@ function lastCall(grain, now) {
 }
 
 function showLink(state) {
-  const shown = state === "live" && view?.closed ? "closed" : state;
+  const shown = view?.closed ? "closed" : state;
   byId("link").dataset.link = shown;
+  byId("link").dataset.record = view?.n ?? 0;
   document.body.dataset.link = shown;
   lostSince = shown === "live" || shown === "closed" ? null : (lostSince ?? performance.now());
   tellStale(shown);
