@@ -149,7 +149,7 @@ def test_every_verdict_and_state_has_words_and_a_shape(rig: Rig, tablet: MakeTab
 def test_every_pair_of_colours_that_carries_text_is_seven_to_one() -> None:
     """The two palettes, pair by pair, by the formula of WCAG 2.2 (relative luminance)."""
     css = (files("assistant.board") / "page" / "board.css").read_text(encoding="utf-8")
-    day, night = (dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", part)) for part in css.split("data-theme=\"night\"")[:2])
+    day, night = (dict(re.findall(r"--([\w-]+): (#[0-9a-f]{6});", part)) for part in css.split('data-theme="night"')[:2])
     pairs = [("ink", "ground"), ("ink", "page"), ("soft", "ground"), ("say-ink", "say"), ("key-ink", "key"), ("ink", "plain-key"),
              ("alarm-ink", "alarm"), ("warn-ink", "warn"), ("good", "ground"), ("care", "ground"), ("bad", "ground"),
              ("ink", "bed")]  # fmt: skip

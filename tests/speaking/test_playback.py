@@ -24,9 +24,7 @@ from assistant.speaking.device_player import open_player
 from assistant.speaking.levels import RATE_HZ, Samples
 from assistant.speaking.mixdown import Mixdown
 from assistant.speaking.player import Player
-from tests.pulse import PulseServer, missing_programs, private_pulse
-
-pytestmark = pytest.mark.skipif(bool(missing_programs()), reason=f"not installed: {', '.join(missing_programs())}")
+from tests.pulse import PulseServer, private_pulse
 
 PROMPT = "Panel two set. Drive it below the knees, then tell me panel two driven, and keep the nozzle off the legs."
 ALARM = "All rescuers leave the bin now."

@@ -6,18 +6,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import torch
 
-torch = pytest.importorskip("torch", reason="needs the train extra")
-
-from assistant.recipe import phone_net  # noqa: E402
-from assistant.recipe.augment import Sounds, good_length, heard  # noqa: E402
-from assistant.recipe.features import Mfcc  # noqa: E402
-from assistant.recipe.loss import topology_loss  # noqa: E402
-from assistant.recipe.machine_noise import machines  # noqa: E402
-from assistant.recipe.network import Shape, Tdnn, folded  # noqa: E402
-from assistant.recipe.phones import BLANK, SILENCE  # noqa: E402
-from assistant.recipe.training import Plan, Pool, Trainer, load_net  # noqa: E402
-from tests.recipe.nets import cepstra  # noqa: E402
+from assistant.recipe import phone_net
+from assistant.recipe.augment import Sounds, good_length, heard
+from assistant.recipe.features import Mfcc
+from assistant.recipe.loss import topology_loss
+from assistant.recipe.machine_noise import machines
+from assistant.recipe.network import Shape, Tdnn, folded
+from assistant.recipe.phones import BLANK, SILENCE
+from assistant.recipe.training import Plan, Pool, Trainer, load_net
+from tests.recipe.nets import cepstra
 
 
 def _every_path(frames: int, phones: list[int], silence_ok: list[bool]) -> list[list[int]]:
