@@ -34,11 +34,14 @@ class Rig:
         )
         self._free = threading.Event()
         self._free.set()
-        self.loop = Loop(self.incident, [self.board], lambda _text: None if self._free.wait(PATIENCE_S) else None)
+        self.loop = Loop(self.incident, [self.board], self._wait_free)
         self._arrived = threading.Condition()
         self._records: list[Record] = []
         self.incident.session.react_with(self._note)
         self._thread = threading.Thread(target=self.loop.run, name="rig", daemon=True)
+
+    def _wait_free(self, _text: str) -> None:
+        self._free.wait(PATIENCE_S)
 
     def __enter__(self) -> Self:
         """Start board and loop and open the incident."""
