@@ -78,7 +78,7 @@ def test_a_program_that_hangs_is_not_shown_as_live(rig: Rig, tablet: MakeTablet)
     one = tablet()
     rig.hang()
     one.page.wait_for_selector("[data-link=quiet]")
-    one.waits_for("#stale", "The assistant program is not answering")
+    one.waits_for("#stale", "the assistant program is not answering")
     rig.unhang()
     one.page.wait_for_selector("[data-link=live]")
 

@@ -5,6 +5,7 @@ from collections.abc import Callable
 import pytest
 
 from protocol import commands as cmd
+from protocol.air import Gas
 from protocol.events import StepConfirmed
 from tests.board.chromium import TALL, WIDE, Tablet
 from tests.board.rig import Rig
@@ -62,7 +63,7 @@ def test_an_officer_types_readings_counts_and_levels(rig: Rig, tablet: MakeTable
     one.choose("Enter the reading")
     one.press("affirm")
     one.waits_for("#air", "caution")
-    assert (cmd.Gas.CARBON_MONOXIDE, "40", "person") == (
+    assert (Gas.CARBON_MONOXIDE, "40", "person") == (
         rig.state.readings[-1].gas, format(rig.state.readings[-1].value, "f"), rig.state.readings[-1].place,
     )  # fmt: skip
     one.press("grain")

@@ -1,5 +1,7 @@
 // The incident's clock as the server keeps it, and every text on the page that counts with it.
 
+import { el } from "./dom.js";
+
 let base = { now: 0, at: 0, known: false };
 
 export function setClock(now) {
@@ -21,6 +23,11 @@ export function hms(ms) {
 export function hmsLong(ms) {
   const text = hms(ms);
   return text.split(":").length === 3 ? text : `0:${text.padStart(5, "0")}`;
+}
+
+// A text that counts. It changes every second and is never read out for that (aria-live off).
+export function counter(clock, at, { due, kind } = {}) {
+  return el("span", { class: kind, "data-clock": clock, "data-at": at, "data-due": due, "aria-live": "off" });
 }
 
 // data-clock says how a node counts: since, age, due, in, stopped.

@@ -1,7 +1,7 @@
 // Grain inside the ring in numbers, beside the drawing.
 
 import { byId, el, mark, whenChanged } from "./dom.js";
-import { tick } from "./clock.js";
+import { counter, tick } from "./clock.js";
 
 function ring(grain) {
   if (!grain.leak) return null;
@@ -18,7 +18,7 @@ function numbers(grain, picture) {
     if (grain.canisters) rows.push(el("p", {}, `${grain.canisters.shown} to go`));
   } else rows.push(el("p", { class: "small" }, grain.why));
   rows.push(el("p", {}, `${grain.canisters_ms.length} ${grain.canisters_ms.length === 1 ? "canister" : "canisters"} out so far`));
-  if (grain.level) rows.push(el("p", {}, `Called at the ${grain.level} `, el("span", { class: "figures", "data-clock": "ago", "data-at": grain.level_ms })));
+  if (grain.level) rows.push(el("p", {}, `Called at the ${grain.level} `, counter("ago", grain.level_ms, { kind: "figures" })));
   if (grain.finish) rows.push(el("p", {}, `Expected at the ${grain.target} in ${grain.finish.shown}`));
   return rows;
 }

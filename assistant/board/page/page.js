@@ -52,19 +52,20 @@ function showLink(state) {
   document.body.dataset.link = shown;
   lostSince = shown === "live" || shown === "closed" ? null : (lostSince ?? performance.now());
   tellStale(shown);
-  setText(byId("link-words"), view ? `${LINK_WORDS[shown]}, record ${view.n}` : LINK_WORDS[shown]);
+  setText(byId("link-words"), LINK_WORDS[shown]);
+  setText(byId("link-record"), view ? `, record ${view.n}` : "");
 }
 
+// The words are read out once; how long ago goes on counting in silence.
 function tellStale(state = byId("link").dataset.link) {
-  const note = byId("stale");
-  note.hidden = state === "live" || state === "closed";
-  if (note.hidden || !view) {
-    if (!note.hidden) setText(note, "No connection to the program yet. Trying again.");
-    return;
-  }
-  const ago = hms(performance.now() - seenAt.performance);
-  const what = state === "quiet" ? "The assistant program is not answering. This may be out of date" : `OUT OF DATE: connection lost. Last seen at ${hmsLong(seenAt.incident)}`;
-  setText(note, `${what}, ${ago} ago. Trying again; nothing below is newer than that.`);
+  byId("stale").hidden = state === "live" || state === "closed";
+  if (byId("stale").hidden) return;
+  const what = {
+    lost: view ? `OUT OF DATE: connection lost. Last seen at ${hmsLong(seenAt.incident)}` : "No connection to the program yet. Trying again.",
+    quiet: "OUT OF DATE: the assistant program is not answering. Last seen",
+  }[state];
+  setText(byId("stale-words"), what);
+  setText(byId("stale-ago"), view ? `, ${hms(performance.now() - seenAt.performance)} ago. Trying again; nothing below is newer than that.` : "");
 }
 
 function seen() {

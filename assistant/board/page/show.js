@@ -1,15 +1,24 @@
 // Alarms, clocks, people, air, and the story.
 
 import { byId, capital, el, mark, svg, whenChanged } from "./dom.js";
-import { hms, hmsLong, tick } from "./clock.js";
+import { counter, hms, hmsLong, tick } from "./clock.js";
+
+// A row that stays is the same element, so that a screen reader reads out only what is new.
+let alarmsShown = new Map();
 
 export const showAlarms = whenChanged((alarms) => {
-  byId("alarms").replaceChildren(...alarms.map(alarm));
+  const kept = new Map(alarms.map((row) => JSON.stringify(row)).map((key, index) => [key, alarmsShown.get(key) ?? alarm(alarms[index])]));
+  alarmsShown = kept;
+  const host = byId("alarms");
+  for (const gone of [...host.children].filter((node) => ![...kept.values()].includes(node))) gone.remove();
+  [...kept.values()].forEach((node, index) => {
+    if (host.children[index] !== node) host.insertBefore(node, host.children[index] ?? null);
+  });
   tick();
 });
 
 function alarm(row) {
-  const since = row.since_ms === null ? null : el("span", { class: "figures since", "data-clock": "ago", "data-at": row.since_ms });
+  const since = row.since_ms === null ? null : counter("ago", row.since_ms, { kind: "figures since" });
   return el(
     "div",
     { class: `alarm ${row.grade}` },
@@ -34,18 +43,18 @@ export const showClocks = whenChanged((clocks, opened, crew) => {
 function tally(crew) {
   const relief = Math.min(...crew.inside.map((one) => one.relief_ms));
   const due = crew.inside.length
-    ? el("span", { class: "due figures", "data-clock": "due", "data-at": relief, "data-due": "first relief" })
+    ? counter("due", relief, { kind: "due figures", due: "first relief" })
     : el("span", { class: "due" }, crew.out.length ? "everyone is out" : "nobody has gone in");
   return el("div", { class: "tile", "data-late": "no" }, el("span", { class: "label" }, "People inside"), el("span", { class: "face" }, `${crew.inside.length}`), due);
 }
 
 function clock(tile) {
   const face = tile.stopped_ms === null
-    ? el("span", { class: "face figures", "data-clock": "since", "data-at": tile.since_ms })
+    ? counter("since", tile.since_ms, { kind: "face figures" })
     : el("span", { class: "face figures" }, hms(tile.stopped_ms), el("span", { class: "unseen" }, " stopped"));
   const due = tile.due_ms === null || tile.stopped_ms !== null
     ? el("span", { class: "due" }, tile.stopped_ms === null ? "" : "stopped")
-    : el("span", { class: "due figures", "data-clock": "due", "data-at": tile.due_ms, "data-due": tile.due_title });
+    : counter("due", tile.due_ms, { kind: "due figures", due: tile.due_title });
   return el("div", { class: "tile", "data-late": "no" }, el("span", { class: "label" }, tile.title), face, due);
 }
 
@@ -56,8 +65,8 @@ export const showCrew = whenChanged((crew) => {
       "li",
       { "data-late": one.overdue ? "yes" : "no" },
       el("b", {}, one.name),
-      el("span", { class: "figures" }, el("span", { "data-clock": "since", "data-at": one.entered_ms }), " inside"),
-      el("span", { class: "due figures", "data-clock": "due", "data-at": one.relief_ms, "data-due": "relief" }),
+      el("span", { class: "figures" }, counter("since", one.entered_ms), " inside"),
+      counter("due", one.relief_ms, { kind: "due figures", due: "relief" }),
     ),
   );
   const out = crew.out.length ? el("p", { class: "out" }, `Out again: ${crew.out.map((one) => `${one.name} (${hms(one.left_ms - one.entered_ms)})`).join(", ")}`) : "";
@@ -101,7 +110,7 @@ function reading(cell, unit) {
     el("span", { class: "value figures" }, cell.value),
     el("span", { class: "unit" }, unit),
     el("span", { class: "verdict" }, mark(cell.verdict), cell.words),
-    el("span", { class: "age figures" }, el("span", { "data-clock": "ago", "data-at": cell.at_ms }), arrow ? `, ${arrow}` : ""),
+    el("span", { class: "age figures" }, counter("ago", cell.at_ms), arrow ? `, ${arrow}` : ""),
   );
 }
 

@@ -1,7 +1,7 @@
 // The step card: which step, who confirms it, by which words, what is missing, what follows.
 
 import { byId, capital, el, mark, whenChanged } from "./dom.js";
-import { tick } from "./clock.js";
+import { counter, tick } from "./clock.js";
 
 const SIDES = { inside: "The crew inside says", outside: "The officer outside says", either: "Inside or outside says" };
 
@@ -25,7 +25,7 @@ function phrase(choice) {
 }
 
 function readback(asked) {
-  const due = asked.lapses_ms === null ? null : el("span", { "data-clock": "due", "data-at": asked.lapses_ms, "data-due": "lapses" });
+  const due = asked.lapses_ms === null ? null : counter("due", asked.lapses_ms, { due: "lapses" });
   return el(
     "div",
     { class: "phrase readback" },
@@ -68,7 +68,7 @@ function draw(step, stages) {
     ...told(step),
     step.caution ? el("p", { class: "care" }, mark("caution"), el("span", {}, el("b", {}, "Caution: "), step.caution)) : "",
     step.following.length ? el("p", { class: "next" }, el("b", {}, "Then: "), step.following.map(capital).join(" → ")) : "",
-    el("p", { class: "standing" }, "This step since ", el("span", { "data-clock": "since", "data-at": step.since_ms, class: "figures" })),
+    el("p", { class: "standing" }, "This step since ", counter("since", step.since_ms, { kind: "figures" })),
   );
   byId("step").classList.toggle("in-emergency", step.emergency);
   tick();
