@@ -3,6 +3,7 @@
 import asyncio
 import json
 from collections.abc import AsyncIterator, Coroutine
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
@@ -36,8 +37,9 @@ def told(lines: int) -> tuple[list[Record], list[Any], Told]:
 
 
 def run(work: Coroutine[Any, Any, None]) -> None:
-    """Run to the end."""
-    asyncio.run(work)
+    """Run to the end, in a thread of its own: a browser test before it may have left a loop in this one."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, work).result()
 
 
 async def frame(updates: AsyncIterator[bytes]) -> tuple[str, dict[str, Any]]:

@@ -4,6 +4,7 @@ import asyncio
 import re
 import socket
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -207,4 +208,5 @@ def _until(true: Callable[[], bool], tries: int = 200) -> None:
             await asyncio.sleep(0.02)
         raise TimeoutError("It did not get there.")
 
-    asyncio.run(wait())
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(asyncio.run, wait()).result()
