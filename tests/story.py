@@ -100,7 +100,8 @@ class Story:
         """Let time pass to `until` as a running program does: a tick at each deadline on the way."""
         first = len(self.events)
         while (deadline := next_deadline_ms(self.state)) is not None and deadline <= until:
-            self.tick(max(deadline, self.now))
+            passed = self.tick(max(deadline, self.now))
+            assert only(passed, ev.TimerExpired), f"a clock is due at {deadline} and does not run out"
         self.tick(until)
         return tuple(self.events[first:])
 

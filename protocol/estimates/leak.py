@@ -74,7 +74,7 @@ def leak_watch(job: Job, log: CrewLog, now_s: float) -> LeakWatch:
     """
     levels = _since_start(log, now_s)
     calls = log.count_at(levels[-1].at_s) if levels else 0
-    if len(levels) < 2 or calls < 1:
+    if calls < 1 or levels[0].at_s >= levels[-1].at_s:
         return LeakWatch("cannot tell", 0.0, None, None, math.inf, None)
     balance = Balance.of(job, log, levels)
     scores = leak_scores(balance)

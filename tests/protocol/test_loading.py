@@ -218,7 +218,7 @@ def test_a_procedure_with_lines_lost_or_moved_is_read_or_refused(chosen: list[in
     assert _outcome("small", {"small": "\n".join(lines)}) in {"accepted", "small"}
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=30)
 @given(st.sampled_from(sorted(shipped_texts())), st.data())
 def test_the_shipped_files_with_a_line_missing_are_read_or_refused(name: str, data: st.DataObject) -> None:
     """Losing any one line of a shipped file never crashes the loader, and the message names a shipped file."""

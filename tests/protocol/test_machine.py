@@ -233,7 +233,7 @@ def _with_next(text: str, row: int, dest: str) -> str:
 MAIN_STEPS = [step.id for step in read_procedure_text(shipped_texts()[MAIN], MAIN).step]
 
 
-@settings(max_examples=80, deadline=None)
+@settings(max_examples=80)
 @given(st.lists(st.tuples(st.integers(0, len(MAIN_STEPS) - 2), st.sampled_from(MAIN_STEPS)), min_size=1, max_size=4))
 def test_a_mutated_shipped_procedure_is_judged_as_networkx_judges_it(changes: list[tuple[int, str]]) -> None:
     """With any few steps leading elsewhere, loader and networkx agree, and the step that is named is a wrong one."""
@@ -260,7 +260,7 @@ def _random_text(nexts: list[int], finals: set[int], emergencies: set[int]) -> s
     return "\n".join(lines)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.data())
 def test_a_random_small_procedure_is_judged_as_networkx_judges_it(data: st.DataObject) -> None:
     """Loader and networkx agree on any graph of up to eight steps, with and without emergencies."""

@@ -1,12 +1,13 @@
 """Air by voice: read back, bad means leave, stale blocks, corrections, and what is never said."""
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
 from protocol import commands as cmd
 from protocol import events as ev
-from protocol.air import Gas
+from protocol.air import Gas, Reading
 from protocol.events import Urgency
 from protocol.house import House
 from tests.books import book_with, shipped_book
@@ -171,6 +172,16 @@ def test_clean_air_at_the_hatch_does_not_clear_bad_air_at_the_person() -> None:
     story.say("nobody left in bad air")
     story.say_all(words if words == AFFIRM else f"{words} at the hatch" for words in readings())
     assert ["Not yet: oxygen is bad at the person."] == sentences(story.say("fresh air readings are in"))
+
+
+@pytest.mark.parametrize("gas", [Gas.OXYGEN, Gas.CARBON_DIOXIDE], ids=lambda gas: gas.value)
+def test_work_inside_stops_on_any_bad_reading_that_stands(gas: Gas) -> None:
+    """A newer good reading elsewhere does not hide it, nor does it matter whether that gas had to be read."""
+    story = walked_to(BOOK, VISIBLE, "boards")
+    bad = Reading(gas, Decimal(18) if gas is Gas.OXYGEN else Decimal(6000), "person", story.now)
+    story.state = replace(story.state, readings=(*story.state.readings, bad))
+    story.read(gas, "20.9" if gas is Gas.OXYGEN else "400", "hatch", at=story.now + 1)
+    assert [f"Not yet: {gas.spoken} is bad at the person."] == sentences(story.say("walkway boards are laid"))
 
 
 def test_bad_air_at_the_hatch_keeps_everyone_out_until_the_hatch_is_read_again() -> None:

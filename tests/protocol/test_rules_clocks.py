@@ -280,6 +280,18 @@ def test_a_level_that_is_no_mark_is_not_taken() -> None:
     assert "hips" == story.state.level
 
 
+@pytest.mark.parametrize("apart_ms", [0, 1, 1_000])
+def test_two_levels_of_one_moment_are_taken(apart_ms: int) -> None:
+    """Two marks called at once, or a hair apart, are no leak and no error: the last one counts."""
+    story = walked_to(BOOK, VISIBLE, "chest_clear")
+    origin = origin_of(cmd.Role.INSIDE)
+    story.do(cmd.CountCanister(story.now + MINUTE, origin))
+    story.do(cmd.CallLevel(story.now, origin, "chest"))
+    events = story.do(cmd.CallLevel(story.now + apart_ms, origin, "hips"))
+    assert not [said for said in only(events, ev.Said) if said.about == "leak"]
+    assert "hips" == story.state.level
+
+
 def test_canisters_are_counted_aloud() -> None:
     """Each canister is named by its number."""
     story = walked_to(BOOK, VISIBLE, "chest_clear")
