@@ -8,7 +8,8 @@ STEPS = (
     ("lint", ["ruff", "check", "."]),
     ("types", ["mypy"]),
     ("contracts", ["lint-imports"]),
-    ("tests", ["pytest", "-n", "2"]),
+    ("tests", ["pytest", "-n", "2", "-m", "not realtime"]),
+    ("tests on real sound streams", ["pytest", "-m", "realtime"]),
 )
 
 
@@ -16,7 +17,7 @@ def main(arguments: list[str]) -> int:
     """Run every step; extra arguments go to pytest."""
     for name, command in STEPS:
         print(f"== {name}: {' '.join(command)}", flush=True)
-        more = arguments if name == "tests" else []
+        more = arguments if name.startswith("tests") else []
         program = Path(sys.executable).with_name(command[0])
         done = subprocess.run([program, *command[1:], *more], check=False)
         if done.returncode:

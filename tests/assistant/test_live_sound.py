@@ -5,12 +5,14 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from assistant.clock import SystemClock
 from assistant.journal import read
 from assistant.replay import rebuild
 from tests.pulse import RATE_HZ, PulseServer, Recording, private_pulse
 
+pytestmark = pytest.mark.realtime
 CLIPS = Path(__file__).parents[2] / "audio_fixtures" / "phrases"
 SAID = (
     "one person trapped", "person in plain sight", "affirmative", "buried to the waist", "breathing normally",

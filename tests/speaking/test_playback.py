@@ -30,6 +30,9 @@ PROMPT = "Panel two set. Drive it below the knees, then tell me panel two driven
 ALARM = "All rescuers leave the bin now."
 
 
+pytestmark = pytest.mark.realtime
+
+
 @pytest.fixture(scope="module")
 def clips(tmp_path_factory: pytest.TempPathFactory) -> Iterator[ClipCache]:
     """Both texts, rendered."""
