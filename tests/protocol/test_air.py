@@ -133,6 +133,18 @@ def test_phosphine_is_never_a_level_to_stay_at(value: Decimal) -> None:
     assert BAD == judge(Gas.PHOSPHINE, value)
 
 
+@pytest.mark.parametrize(
+    ("gas", "lower_limit_percent"),
+    # NIOSH IDLH documents 630-08-0 and 7783-06-4, Pocket Guide npgd0505
+    [(Gas.CARBON_MONOXIDE, "12.5"), (Gas.HYDROGEN_SULFIDE, "4.0"), (Gas.PHOSPHINE, "1.79")],
+)
+def test_a_toxic_gas_is_bad_long_before_it_can_burn(gas: Gas, lower_limit_percent: str) -> None:
+    """A tenth of the lower flammable limit (phosphine: 1,790 ppm) lies above every toxic limit of the gas."""
+    tenth_ppm = Decimal(lower_limit_percent) * 10_000 / 10
+    assert max(row.value for row in LIMITS if row.gas is gas) < tenth_ppm
+    assert BAD == judge(gas, tenth_ppm)
+
+
 def test_percent_and_parts_per_million_are_not_mixed() -> None:
     """0.5 % carbon dioxide is 5,000 ppm (1 % = 10,000 ppm, by definition); the table and the range are in ppm."""
     pel = next(row for row in LIMITS if row.gas is Gas.CARBON_DIOXIDE)

@@ -175,12 +175,13 @@ def test_a_closed_incident_takes_nothing(command: cmd.Command) -> None:
     assert replace(before, **cleared) == replace(story.state, **cleared)  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize("command", _any_command(4_000), ids=lambda command: type(command).__name__)
-def test_an_earlier_command_is_refused_on_record(command: cmd.Command) -> None:
+@pytest.mark.parametrize("command", _any_command(0), ids=lambda command: type(command).__name__)
+@pytest.mark.parametrize("early_ms", [1, 60_000])
+def test_an_earlier_command_is_refused_on_record(command: cmd.Command, early_ms: int) -> None:
     """Time never runs back: what is dated before the last event changes nothing and leaves one line."""
     story = walked_to(BOOK, VISIBLE, "boards")
     before = story.state
-    events = story.do(command)
+    events = story.do(replace(command, at_ms=before.at_ms - early_ms))
     assert [type(command).__name__] == [event.command for event in only(events, ev.CommandRefused)]
     assert [before.at_ms] == [event.at_ms for event in events]
     assert before == story.state
