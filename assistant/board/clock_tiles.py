@@ -30,9 +30,9 @@ def clock_tiles(scene: Scene, air: AirTable) -> tuple[ClockTile, ...]:
         ClockTile("call", "Since first call", 0, scene.at_ms if scene.state.closed else None),
         _held(scene),
         _timed(scene, "hanging", "On the line"),
-        _timed(scene, "person_check", "Person last answered"),
+        _timed(scene, "person_check", "Person answered"),
         _timed(scene, "roll_call", "Roll call"),
-        _air(air),
+        None if scene.state.closed else _air(air),
     ]
     return tuple(tile for tile in tiles if tile)
 

@@ -21,6 +21,8 @@ class Amount:
     """A number with its range, as shown and in SI."""
 
     shown: str
+    range: str
+    """The range alone, with its unit: "3 to 5 bu"."""
     value: float
     low: float
     high: float
@@ -97,14 +99,15 @@ def target_of(scene: Scene) -> Mark:
     return Mark.FEET if scene.state.level in {Mark.KNEES.value, Mark.FEET.value} else Mark.KNEES
 
 
-def useful(estimate: Estimate, units: System) -> str:
-    """An estimate in figures rounded as it would be spoken: "about 4 bu (3 to 5)"."""
+def useful(estimate: Estimate, units: System) -> tuple[str, str]:
+    """An estimate in figures rounded as it would be spoken, and its range: "about 4 bu (3 to 5)", "3 to 5 bu"."""
     found = rounded(estimate.triple, estimate.unit, units, estimate.noun)
     value, low, high = (f"{number:.3f}".rstrip("0").rstrip(".") for number in (found.value, found.low, found.high))
     unit = found.display.symbol
     if found.value == 0:
-        return "nothing" if found.high == 0 else f"under {high} {unit}"
-    return f"about {value} {unit} ({low} to {high})"
+        words = "nothing" if found.high == 0 else f"under {high} {unit}"
+        return words, words
+    return f"about {value} {unit} ({low} to {high})", f"{low} to {high} {unit}"
 
 
 def _left(scene: Scene) -> tuple[Amount | None, Amount | None, str, tuple[str, ...]]:
@@ -113,12 +116,12 @@ def _left(scene: Scene) -> tuple[Amount | None, Amount | None, str, tuple[str, .
     except EstimateError as error:
         return None, None, str(error), ()
     units = scene.house.units
-    shown = _amount(left.volume, useful(left.volume, units))
+    shown = _amount(left.volume, *useful(left.volume, units))
     low, high = (max(1, math.ceil(end)) for end in (left.canisters.low, left.canisters.high))
     cans = f"{low} {left.canisters.noun[high > 1]}" if low == high else f"{low} to {high} {left.canisters.noun[1]}"
     if left.volume.value <= 0:
         return shown, None, "", left.volume.cautions
-    return shown, _amount(left.canisters, cans), "", left.volume.cautions
+    return shown, _amount(left.canisters, cans, cans), "", left.volume.cautions
 
 
 def _finish(scene: Scene, past: Past) -> Amount | None:
@@ -129,7 +132,7 @@ def _finish(scene: Scene, past: Past) -> Amount | None:
         time = remaining_time(_job(scene), log, working_s(scene.at_ms, past.holds_until(scene.at_ms)))
     except EstimateError:
         return None
-    return _amount(time, useful(time, scene.house.units))
+    return _amount(time, *useful(time, scene.house.units))
 
 
 def _leak(scene: Scene) -> tuple[str, str]:
@@ -162,5 +165,5 @@ def _log(scene: Scene, holds_ms: tuple[tuple[int, int], ...]) -> CrewLog | None:
     )
 
 
-def _amount(estimate: Estimate, shown: str) -> Amount:
-    return Amount(shown, estimate.value, estimate.low, estimate.high)
+def _amount(estimate: Estimate, shown: str, span: str) -> Amount:
+    return Amount(shown, span, estimate.value, estimate.low, estimate.high)

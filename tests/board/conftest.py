@@ -1,4 +1,7 @@
-"""One browser for each test process, one incident for each test."""
+"""One browser for each module of browser tests, one incident for each test.
+
+Playwright keeps an event loop running in the test process while its browser is open, so it is closed before other modules.
+"""
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -10,7 +13,7 @@ from tests.board.chromium import WIDE, Tablet, chromium
 from tests.board.rig import Rig
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
     """Chromium without a window."""
     with chromium() as found:

@@ -62,7 +62,7 @@ def test_an_officer_types_readings_counts_and_levels(rig: Rig, tablet: MakeTable
     one.page.fill("#reading", "40")
     one.choose("Enter the reading")
     one.press("affirm")
-    one.waits_for("#air", "caution")
+    one.page.wait_for_selector(".cell.is-caution")
     assert (Gas.CARBON_MONOXIDE, "40", "person") == (
         rig.state.readings[-1].gas, format(rig.state.readings[-1].value, "f"), rig.state.readings[-1].place,
     )  # fmt: skip

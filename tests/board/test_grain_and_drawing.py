@@ -8,6 +8,7 @@ from protocol import commands as cmd
 from protocol.estimates.body import MARK_FRACTIONS, Mark
 from protocol.remaining import left_to_take_out
 from protocol.scene import Scene
+from protocol.units import BUSHEL_M3, convert
 from tests.board.tellings import Told, told_to
 from tests.books import shipped_book
 from tests.drills import COVERED, VISIBLE
@@ -37,8 +38,9 @@ def test_left_is_what_the_estimate_says_with_its_range() -> None:
     card = story.shown.grain
     assert card.volume is not None
     assert (left.volume.value, left.volume.low, left.volume.high) == (card.volume.value, card.volume.low, card.volume.high)
-    assert useful(left.volume, "us") == card.volume.shown
-    assert card.volume.shown.startswith("about ")
+    assert useful(left.volume, "us") == (card.volume.shown, card.volume.range)
+    low, high = (float(end) for end in card.volume.range.removesuffix(" bu").split(" to "))
+    assert low <= convert(left.volume.low, BUSHEL_M3) <= convert(left.volume.high, BUSHEL_M3) <= high
 
 
 def test_without_a_level_there_is_a_reason_and_no_number() -> None:

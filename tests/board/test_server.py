@@ -6,6 +6,7 @@ import socket
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import numpy as np
 import pytest
@@ -154,6 +155,32 @@ def test_a_board_whose_thread_has_ended_is_reported_and_started_again() -> None:
     port = int(address.rsplit(":", 1)[1].strip("/"))
     assert b"200 OK" in ask(port, f"GET /state HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nConnection: close\r\n\r\n".encode())
     one.close()
+
+
+def test_two_hundred_viewers_all_get_the_last_record(rig: Rig) -> None:
+    """Two hundred open streams: each ends with the last record of twenty, and none is dropped."""
+
+    async def watch(host: str, port: int, last: asyncio.Event) -> int:
+        reader, writer = await asyncio.open_connection(host, port, limit=4_000_000)
+        writer.write(f"GET /updates HTTP/1.1\r\nHost: {host}:{port}\r\n\r\n".encode())
+        seen = 0
+        while not (last.is_set() and seen >= len(rig.records)):
+            line = await reader.readline()
+            assert line, "the stream ended"
+            seen = int(line[4:]) if line.startswith(b"id: ") else seen
+        writer.close()
+        return seen
+
+    async def work() -> list[int]:
+        parts = urlsplit(rig.address)
+        last = asyncio.Event()
+        viewers = [asyncio.create_task(watch(parts.hostname or "", parts.port or 0, last)) for _ in range(200)]
+        await asyncio.to_thread(rig.say, *VISIBLE[:20])
+        last.set()
+        return await asyncio.wait_for(asyncio.gather(*viewers), 30)
+
+    seen = asyncio.run(work())
+    assert (200, {len(rig.records)}) == (len(seen), set(seen))
 
 
 def test_updates_over_a_socket_catch_up_by_number(tmp_path: Path) -> None:

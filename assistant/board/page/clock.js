@@ -5,11 +5,16 @@ import { el } from "./dom.js";
 let base = { now: 0, at: 0, known: false };
 
 export function setClock(now) {
-  base = { now, at: performance.now(), known: true };
+  if (!base.stopped) base = { now, at: performance.now(), known: true };
+}
+
+// A closed incident's clocks stand where they stood.
+export function stopClock(now) {
+  base = { now, at: 0, known: true, stopped: true };
 }
 
 export function incidentNow() {
-  return base.now + (performance.now() - base.at);
+  return base.stopped ? base.now : base.now + (performance.now() - base.at);
 }
 
 export function hms(ms) {

@@ -1,7 +1,7 @@
 // What both pages do: take updates, draw the sections, tell the truth about the connection, day and night.
 
 import { byId, el, setText } from "./dom.js";
-import { hms, hmsLong, incidentNow, setClock, tick } from "./clock.js";
+import { hms, hmsLong, incidentNow, setClock, stopClock, tick } from "./clock.js";
 import { Link, LOOP_QUIET_S } from "./link.js";
 import { showStep } from "./step.js";
 import { showAir, showAlarms, showClocks, showCrew, showEvents } from "./show.js";
@@ -31,7 +31,7 @@ function draw() {
   if (!board) return;
   showAlarms(board.alarms);
   showStep(board.step, board.stages);
-  showClocks(board.clocks, view.opened, board.crew);
+  showClocks(board.clocks, view.opened, board.crew, board.grain, board.drawing.person);
   showCrew(board.crew);
   showAir(board.air);
   showGrain(board.grain, board.drawing);
@@ -53,7 +53,7 @@ function showLink(state) {
   lostSince = shown === "live" || shown === "closed" ? null : (lostSince ?? performance.now());
   tellStale(shown);
   setText(byId("link-words"), LINK_WORDS[shown]);
-  setText(byId("link-record"), view ? `, record ${view.n}` : "");
+  setText(byId("link-record"), view ? ` record ${view.n}` : "");
 }
 
 // The words are read out once; how long ago goes on counting in silence.
@@ -94,7 +94,8 @@ export function begin({ onView = () => {}, onCaughtUp = () => {}, onLink = () =>
   new Link({
     onUpdate(update) {
       const away = lostSince !== null && view !== null;
-      setClock(update.view.at_ms);
+      if (update.view.closed) stopClock(update.view.at_ms);
+      else setClock(update.view.at_ms);
       seen();
       view = update.view;
       draw();

@@ -28,8 +28,9 @@ function alarm(row) {
   );
 }
 
-export const showClocks = whenChanged((clocks, opened, crew) => {
-  byId("clocks").replaceChildren(tally(crew), ...clocks.filter((tile) => tile.key !== "call").map(clock));
+export const showClocks = whenChanged((clocks, opened, crew, grain, person) => {
+  const tiles = clocks.filter((tile) => tile.key !== "call").map(clock);
+  byId("clocks").replaceChildren(tally(crew), ...tiles, person === "free" ? "" : left(grain));
   const call = clocks.find((tile) => tile.key === "call");
   const face = byId("call-clock");
   if (opened && call?.stopped_ms === null) Object.assign(face.dataset, { clock: "long", at: "0" });
@@ -46,6 +47,19 @@ function tally(crew) {
     ? counter("due", relief, { kind: "due figures", due: "first relief" })
     : el("span", { class: "due" }, crew.out.length ? "everyone is out" : "nobody has gone in");
   return el("div", { class: "tile", "data-late": "no" }, el("span", { class: "label" }, "People inside"), el("span", { class: "face" }, `${crew.inside.length}`), due);
+}
+
+// Only a range: a single number would say more than anybody knows.
+function left(grain) {
+  if (!grain.level && !grain.canisters_ms.length) return "";
+  const leak = { leak: "RING LEAKS", "none seen": "no leak seen", "cannot tell": "leak: cannot tell" }[grain.leak] ?? "";
+  return el(
+    "div",
+    { class: "tile", "data-late": grain.leak === "leak" ? "yes" : "no" },
+    el("span", { class: "label" }, `Grain above ${grain.target}`),
+    el("span", { class: "face figures" }, grain.volume?.range ?? "not known"),
+    el("span", { class: "due" }, leak),
+  );
 }
 
 function clock(tile) {
@@ -83,7 +97,7 @@ export const showAir = whenChanged((air) => {
   byId("air").replaceChildren(
     el("h2", { id: "air-head" }, "Air as read"),
     el("div", { class: "wide" }, el("table", {}, el("thead", {}, el("tr", {}, head)), el("tbody", {}, air.rows.map(gas)))),
-    el("p", { class: "small" }, el("b", {}, "Not read by anybody: "), air.not_read.length ? air.not_read.join(", ") : "none of the gases listed", ". ", air.caution),
+    el("p", { class: "small" }, el("b", {}, "Not read by anybody: "), air.not_read.length ? air.not_read.join(", ") : "none of the gases listed", ". ", air.caution, " Dots: readings in time, ○ at the hatch, ● at the person."),
   );
   tick();
 });
@@ -133,11 +147,14 @@ function trend(row) {
   const dots = row.trend.map((point) =>
     svg("circle", { cx: x(point.at_ms).toFixed(1), cy: y(Number(point.value)).toFixed(1), r: 4, class: point.place === "person" ? "dot" : "ring" }),
   );
+  const paths = ["hatch", "person"].map((place) => row.trend.filter((point) => point.place === place)).filter((points) => points.length > 1);
+  const joined = paths.map((points) => svg("path", { d: `M${points.map((point) => `${x(point.at_ms).toFixed(1)} ${y(Number(point.value)).toFixed(1)}`).join(" L")}` }));
   const lines = row.bounds.filter((bound) => Number(bound.value) > low && Number(bound.value) < high);
   return svg(
     "svg",
     { class: "trend", viewBox: `0 0 ${width} ${height}`, role: "img", "aria-label": `${row.trend.length} readings, newest ${row.trend.at(-1).value}` },
     lines.map((bound) => svg("line", { x1: 0, x2: width, y1: y(Number(bound.value)), y2: y(Number(bound.value)), class: "limit" })),
+    joined,
     dots,
   );
 }
