@@ -21,6 +21,8 @@ class Cable:
         self.address = f"http://{NEAR}:{self._far[1]}/"
         self._passing = threading.Event()
         self._passing.set()
+        self._answering = threading.Event()
+        self._answering.set()
         self._closed = False
         self._ends: list[socket.socket] = []
 
@@ -40,6 +42,14 @@ class Cable:
         """Let nothing pass; both sides hear only silence."""
         self._passing.clear()
 
+    def silence(self) -> None:
+        """Let what the tablet sends pass, but no answer."""
+        self._answering.clear()
+
+    def speak(self) -> None:
+        """Let answers pass again."""
+        self._answering.set()
+
     def cut(self) -> None:
         """End every connection, and let nothing pass."""
         self._passing.clear()
@@ -49,6 +59,7 @@ class Cable:
             except OSError:  # it had ended already
                 continue
         self._ends.clear()
+        self._answering.set()
 
     def plug(self) -> None:
         """Let bytes pass again."""
@@ -66,12 +77,13 @@ class Cable:
         self._passing.wait()
         far = socket.create_connection(self._far)
         self._ends += [near, far]
-        for source, sink in ((near, far), (far, near)):
-            threading.Thread(target=self._pass, args=(source, sink), daemon=True).start()
+        for source, sink, free in ((near, far, self._passing), (far, near, self._answering)):
+            threading.Thread(target=self._pass, args=(source, sink, free), daemon=True).start()
 
-    def _pass(self, source: socket.socket, sink: socket.socket) -> None:
+    def _pass(self, source: socket.socket, sink: socket.socket, free: threading.Event) -> None:
         try:
             while data := source.recv(CHUNK):
+                free.wait()
                 self._passing.wait()
                 sink.sendall(data)
         except OSError:  # one side has ended

@@ -96,6 +96,7 @@ def test_a_late_press_does_not_hit_something_else() -> None:
     story.say("oxygen two zero decimal niner")
     assert story.state.pending is not None
     assert "" == outdated(story, "affirm", asked_ms=story.state.pending.asked_ms)
+    assert outdated(story, "negate", asked_ms=story.state.pending.asked_ms - 1)
     assert outdated(story, "correct", entries=len(story.state.entries))
     story.raise_emergency("mayday")
     assert "" == outdated(story, "withdraw", kind="mayday")

@@ -111,6 +111,17 @@ def check(one: Tablet, size: tuple[int, int]) -> list[Any]:
     return [*violations(one), *one.ask(SMALL_TEXT), *small]
 
 
+@pytest.mark.parametrize("size", [(360, 740), (600, 960), (820, 1180), (1024, 768), (1920, 1080)])
+@pytest.mark.parametrize("path", ["", "post"])
+def test_other_screens_hold_everything_too(rig: Rig, tablet: MakeTablet, size: tuple[int, int], path: str) -> None:
+    """On small and large screens, upright and lying, nothing is wider than the screen and no text is small."""
+    in_trouble(rig)
+    one = tablet(size, path=path)
+    one.waits_for_record(len(rig.records))
+    assert size[0] >= one.ask("document.documentElement.scrollWidth")
+    assert [] == one.ask(SMALL_TEXT)
+
+
 @pytest.mark.parametrize("theme", THEMES)
 def test_axe_finds_nothing_when_out_of_date(rig: Rig, tablet: MakeTablet, theme: str) -> None:
     """The page that says it is out of date is as readable as the live one."""

@@ -73,6 +73,22 @@ def test_a_press_while_the_connection_is_lost_counts_once(rig: Rig, tablet: Make
     assert 1 == len(rig.state.canisters_ms)
 
 
+def test_a_press_whose_answer_is_lost_is_sent_again_and_counts_once(rig: Rig, tablet: MakeTablet) -> None:
+    """The program has counted the canister but its answer never comes: the page asks again, and it stays one."""
+    rig.say_until(VISIBLE, "chest_clear")
+    with Cable(rig.address) as cable:
+        one = tablet(address=cable.address, signed_in=True)
+        cable.silence()
+        one.press("grain")
+        with one.page.expect_event("requestfailed", lambda request: "/actions/" in request.url):
+            one.choose("Canister 1 is full")
+            rig.until(lambda: len(rig.state.canisters_ms) == 1)
+            assert "Not on record yet" in one.page.inner_text("#answer")
+        cable.speak()
+        assert "On record as" in one.answer()
+    assert 1 == len(rig.state.canisters_ms)
+
+
 def test_a_program_that_hangs_is_not_shown_as_live(rig: Rig, tablet: MakeTablet) -> None:
     """The board's own thread goes on when the incident's loop stands still: the page says that it is not answering."""
     one = tablet()

@@ -9,7 +9,7 @@ from protocol.air import Gas
 from protocol.events import StepConfirmed
 from tests.board.chromium import TALL, WIDE, Tablet
 from tests.board.rig import Rig
-from tests.drills import VISIBLE
+from tests.drills import COVERED, VISIBLE
 
 pytestmark = pytest.mark.browser
 
@@ -17,10 +17,11 @@ FOCUSED = "document.activeElement === document.body ? '' : document.activeElemen
 MakeTablet = Callable[..., Tablet]
 
 
-def test_a_whole_rehearsal_is_watched_step_by_step(rig: Rig, tablet: MakeTablet) -> None:
+@pytest.mark.parametrize("drill", [VISIBLE, COVERED], ids=["visible", "covered"])
+def test_a_whole_rehearsal_is_watched_step_by_step(rig: Rig, tablet: MakeTablet, drill: tuple[str, ...]) -> None:
     """At every record of a whole drill a tablet and a phone name the step that stands, without an error, to the end."""
     wide, tall = tablet(WIDE), tablet(TALL)
-    for words in VISIBLE:
+    for words in drill:
         rig.say(words)
         n = len(rig.records)
         for one in (wide, tall):

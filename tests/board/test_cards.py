@@ -124,7 +124,7 @@ def test_a_hold_is_an_alarm_with_its_own_clock() -> None:
     assert ("All work is held", story.now) == (row.title, row.since_ms)
     story.do(cmd.Resume(story.now + MINUTE, origin_of(cmd.Role.OUTSIDE)))
     assert () == story.shown.alarms
-    assert ((story.now - MINUTE, story.now),) == story.past.holds_ms
+    assert (((story.now - MINUTE, story.now),), None) == (story.past.holds_ms, story.past.held_since_ms)
 
 
 def test_a_lost_part_is_a_warning_until_it_is_back() -> None:
