@@ -44,11 +44,19 @@ _OVERDUE = {
 }
 
 
-def alarm_rows(scene: Scene, past: Past) -> tuple[AlarmRow, ...]:
-    """Everything that needs somebody now."""
+def alarm_rows(scene: Scene, past: Past, leak: str = "") -> tuple[AlarmRow, ...]:
+    """Everything that needs somebody now.
+
+    Args:
+        scene: the moment.
+        past: what the records tell beyond the state.
+        leak: what the mass balance says when it tells a leak; empty otherwise.
+    """
     if scene.state.closed or not scene.state.opened:
         return ()
     rows = [*_emergencies(scene), *_bad_air(scene), *_held(scene, past), *_stale_air(scene)]
+    if leak and scene.state.fact("person") != "free":
+        rows.append(_row(Grade.WARNING, "leak", "By the count the ring leaks", leak.removeprefix("Warning. ")))
     rows += [row for timer in scene.state.timers if (row := _overdue(scene, timer))]
     rows += [
         _row(Grade.WARNING, f"part:{part}", f"{part.capitalize()} lost", "Use the keyboard or this board meanwhile.")

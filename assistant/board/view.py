@@ -104,15 +104,15 @@ def plain(value: Any) -> Any:
 
 
 def _board(scene: Scene, past: Past, bin_shape: BinShape | None) -> Board:
-    air = air_table(scene)
+    air, grain = air_table(scene), grain_card(scene, past)
     return Board(
         step=step_card(scene),
         stages=_stages(scene),
-        alarms=alarm_rows(scene, past),
+        alarms=alarm_rows(scene, past, grain.leak_words if grain.leak == "leak" else ""),
         clocks=clock_tiles(scene, air),
         air=air,
         crew=crew_card(scene),
-        grain=grain_card(scene, past),
+        grain=grain,
         drawing=drawing(scene, bin_shape),
         entries=entries_of(scene),
     )

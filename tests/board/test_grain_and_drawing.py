@@ -66,9 +66,20 @@ def test_a_finish_is_predicted_from_the_crews_own_calls_and_waits_through_a_hold
 def test_a_ring_that_leaks_is_told() -> None:
     """Canister after canister while the level stands still is a leak; the words come from the mass balance."""
     calls = ["grain at chest", *(["canister is full"] * 4 + ["grain at chest"]) * 4]
-    card = counted(told_to(VISIBLE, "chest_clear"), *calls).shown.grain
-    assert "leak" == card.leak
-    assert card.leak_words.startswith("Warning.")
+    shown = counted(told_to(VISIBLE, "chest_clear"), *calls).shown
+    assert "leak" == shown.grain.leak
+    assert shown.grain.leak_words.startswith("Warning.")
+    assert "By the count the ring leaks" in {row.title for row in shown.alarms}
+
+
+def test_a_tight_ring_raises_nothing() -> None:
+    """Levels that fall with the canisters, as the ring's area says, are no leak and no alarm."""
+    shown = counted(
+        told_to(VISIBLE, "chest_clear"), "grain at chest", "canister is full", "grain at hip bone", "canister is full",
+        "canister is full", "grain at knees",
+    ).shown  # fmt: skip
+    assert "leak" != shown.grain.leak
+    assert "By the count the ring leaks" not in {row.title for row in shown.alarms}
 
 
 def test_heights_are_those_of_the_person_assumed() -> None:

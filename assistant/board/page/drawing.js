@@ -147,6 +147,10 @@ function scene(picture, width, us) {
 }
 
 export const drawSection = whenChanged((picture, width, us) => {
+  if (picture.empty) {
+    byId("section").replaceChildren(el("p", {}, picture.empty));
+    return;
+  }
   const beside = width >= 460;
   byId("section").classList.toggle("beside", beside);
   byId("section").replaceChildren(...scene(picture, beside ? width - 190 : width, us));

@@ -23,6 +23,11 @@ function numbers(grain, picture) {
   return rows;
 }
 
+function known(picture) {
+  const parts = [picture.outside?.words, picture.ring?.words, picture.height_words, "To scale"];
+  return `${parts.filter(Boolean).join(". ")}.`;
+}
+
 export const showGrain = whenChanged((grain, picture) => {
   const host = byId("grain");
   const section = byId("section") ?? el("div", { id: "section" });
@@ -30,7 +35,7 @@ export const showGrain = whenChanged((grain, picture) => {
     el("h2", { id: "grain-head" }, "Grain in the ring"),
     el("div", { class: "numbers" }, ...numbers(grain, picture), ring(grain) ?? ""),
     section,
-    el("p", { class: "small" }, [picture.outside?.words, picture.ring?.words, picture.height_words, "To scale"].filter(Boolean).join(". "), "."),
+    picture.outside || picture.inside ? el("p", { class: "small" }, known(picture)) : "",
   );
   tick();
 });

@@ -36,6 +36,7 @@ function draw() {
   showAir(board.air);
   showGrain(board.grain, board.drawing);
   const picture = { ...board.drawing, target: board.grain.target, target_m: board.grain.target_m };
+  if (!board.drawing.outside && !board.drawing.inside) picture.empty = board.drawing.person === "unseen" ? "The person has not been reported visible: nothing to draw yet." : "Nobody has said how deep the person is: nothing to draw yet.";
   drawSection(picture, Math.max(300, Math.floor(byId("section").clientWidth)), view.units === "us");
   drawPlot(board.grain, board.grain.finish ? view.at_ms : lastCall(board.grain, view.at_ms), Math.max(300, Math.floor(byId("plot").clientWidth) - 36));
 }

@@ -5,9 +5,9 @@ import { counter, tick } from "./clock.js";
 
 const SIDES = { inside: "The crew inside says", outside: "The officer outside says", either: "Inside or outside says" };
 
-function progress(stages) {
+function progress(stages, branch) {
   const now = stages.findIndex((stage) => stage.place === "now");
-  const words = now < 0 ? "Outside the usual stages" : `Stage ${now + 1} of ${stages.length}: ${stages[now].title}`;
+  const words = now < 0 ? `Branch: ${branch}` : `Stage ${now + 1} of ${stages.length}: ${stages[now].title}`;
   const bits = stages.map((stage) => el("span", { class: `bit ${stage.place}` }));
   return el("div", { class: "stages" }, el("p", { class: "stage" }, words), el("div", { class: "bits", "aria-hidden": "true" }, bits));
 }
@@ -60,7 +60,7 @@ function told(step) {
 
 function draw(step, stages) {
   byId("step").replaceChildren(
-    step.emergency ? el("p", { class: "stage emergency" }, mark("alarm"), "Emergency steps") : progress(stages),
+    step.emergency ? el("p", { class: "stage emergency" }, mark("alarm"), "Emergency steps") : progress(stages, step.stage),
     el("h2", { id: "step-title" }, step.title),
     repeats(step) ?? "",
     phrases(step) ?? "",
