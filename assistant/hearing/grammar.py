@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import takewhile
+from typing import Self
 
 from protocol.numbers import NUMBER_WORDS, is_number
 from protocol.phrases import NUMBER_SLOT, Strictness
@@ -28,6 +29,23 @@ class ListenPhrase:
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """What the recogniser hears as one thing: a phrase, what stands before or after a number, or a number word."""
+
+    words: str
+    single: bool = False
+    """A number word."""
+
+
+Sentence = tuple[Part, ...]
+SAMPLES: tuple[Sentence, ...] = tuple(
+    tuple(Part(word, single=True) for word in said.split()) for said in SAMPLE_NUMBERS
+)
+_NUMBERS_IN_PLACE = 6
+"""So many of the samples are put into each slot; the recogniser learns the others by themselves."""
+
+
+@dataclass(frozen=True, slots=True)
 class Match:
     """A phrase that a text is, exactly."""
 
@@ -43,14 +61,25 @@ class Grammar:
         self._plain = {phrase.text: phrase for phrase in self.phrases if NUMBER_SLOT not in phrase.text}
         self._slotted = tuple(phrase for phrase in self.phrases if NUMBER_SLOT in phrase.text)
 
-    def sentences(self) -> list[str]:
+    @classmethod
+    def of_texts(cls, texts: Iterable[str]) -> Self:
+        """Phrases given by their words alone."""
+        return cls(ListenPhrase(text) for text in texts)
+
+    def sentences(self) -> list[Sentence]:
         """What the recogniser is given."""
-        said = list(self._plain)
+        said: list[Sentence] = [(Part(text),) for text in self._plain]
         for phrase in self._slotted:
-            said.extend(phrase.text.replace(NUMBER_SLOT, number) for number in SAMPLE_NUMBERS[:6])
+            head, _slot, tail = (part.strip() for part in phrase.text.partition(NUMBER_SLOT))
+            before, after = ((Part(words),) if words else () for words in (head, tail))
+            said.extend((*before, *number, *after) for number in SAMPLES[:_NUMBERS_IN_PLACE])
         if self._slotted:
-            said.extend(SAMPLE_NUMBERS)
+            said.extend(SAMPLES)
         return said
+
+    def parts(self) -> set[Part]:
+        """Everything that may be heard."""
+        return {part for sentence in self.sentences() for part in sentence}
 
     def match(self, text: str) -> Match | None:
         """The phrase that the whole text is, or None."""
@@ -64,9 +93,8 @@ class Grammar:
         return None
 
     def may_grow(self, text: str) -> bool:
-        """Whether a longer phrase begins with this text, so that more may be on its way."""
-        longer = f"{text} "
-        if any(other.startswith(longer) for other in self._plain):
+        """Whether a longer phrase begins with this text ("affirm", "affirmative"): more may be on its way."""
+        if any(other.startswith(text) and other != text for other in self._plain):
             return True
         return any(_slot_may_grow(phrase.text, text) for phrase in self._slotted)
 

@@ -1,52 +1,21 @@
 """From blocks of sound to phrases: the phrases in force, exact ones only, believed or not."""
 
-import json
-from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
+from assistant.hearing.belief import Evidence, Policy
 from assistant.hearing.blocks import Block
+from assistant.hearing.candidate import Observer, RecentSound
 from assistant.hearing.grammar import Grammar, ListenPhrase, Match
-from assistant.hearing.recogniser import UNKNOWN, SpeechModel
-from protocol.phrases import Strictness
+from assistant.hearing.recogniser import UNKNOWN, Recogniser, Result, SpeechModel
+from assistant.hearing.second_look import Look
 
 __all__ = ["Heard", "ListenPhrase", "Listener", "Policy", "Rejected"]
 
 PRE_ROLL_S = 1.5
-
-
-@dataclass(frozen=True, slots=True)
-class Least:
-    """The least that is believed, as confidences of the recogniser (0 to 1)."""
-
-    mean: float
-    """Over the words of the phrase."""
-    word: float
-    """Of its least sure word."""
-
-
-STRICT = Least(0.60, 0.30)
-NORMAL = Least(0.50, 0.20)
-LOOSE = Least(0.40, 0.0)
-"""Set on two tuning voices in synthesised machine noise and on other people's talk, none of it in a reported figure:
-with STRICT 97, 97, 92 and 83 of 100 phrases are taken at 20, 10, 5 and 0 dB (n = 90 each), none wrongly, and nothing
-in 0.8 h of talk."""
-
-
-@dataclass(frozen=True, slots=True)
-class Policy:
-    """When a phrase is believed."""
-
-    hold_s: float = 0.24
-    """A partial result must stand still so long before it is taken early."""
-    strict: Least = STRICT
-    normal: Least = NORMAL
-    loose: Least = LOOSE
-
-    def least(self, strictness: Strictness) -> Least:
-        """What is asked of a phrase."""
-        return {Strictness.STRICT: self.strict, Strictness.NORMAL: self.normal}.get(strictness, self.loose)
+"""So much of what was just heard is heard again when other phrases come into force."""
+LOOK_BACK_S = 1.2
+"""A phrase began at most so long before the recogniser first named it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +29,7 @@ class Heard:
     accepted_at_s: float
     confidence: float
     early: bool
+    evidence: Evidence = Evidence()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +41,7 @@ class Rejected:
     end_s: float
     confidence: float
     reason: str
+    evidence: Evidence = Evidence()
 
 
 class Listener:
@@ -80,13 +51,15 @@ class Listener:
         self._model = model
         self._policy = policy or Policy()
         self._grammar = Grammar(())
-        self._recogniser: Any = None
-        self._recent: deque[Block] = deque()
+        self._recogniser: Recogniser | None = None
+        self._observer = Observer(model.net, model.lexicon) if model.net is not None else None
+        self._recent = RecentSound()
         self._zero_s = 0.0
         self._taken_until_s = 0.0
         self._now_s = 0.0
         self._partial = ""
         self._still_since_s = 0.0
+        self._speech_since_s: float | None = None
         self.rejected: list[Rejected] = []
 
     def set_phrases(self, phrases: Sequence[ListenPhrase]) -> None:
@@ -102,67 +75,101 @@ class Listener:
 
     def feed(self, block: Block) -> list[Heard]:
         """Phrases that were completed in this block."""
-        self._recent.append(block)
-        while self._recent and self._recent[0].end_s < block.end_s - PRE_ROLL_S:
-            self._recent.popleft()
+        self._recent.add(block)
         self._now_s = block.end_s
-        return self._decode(block)
+        if self._recogniser is None:
+            return []
+        result = self._recogniser.take(block.samples)
+        if self._observer is not None:
+            self._observer.hear(block.samples)
+        if result is None:
+            return self._early(self._recogniser)
+        found = self._judge(result, early=False)
+        self._settle()
+        return found
 
     def flush(self) -> list[Heard]:
         """What was still open when the sound ended."""
         if self._recogniser is None:
             return []
-        found = self._judge(json.loads(self._recogniser.FinalResult()), early=False)
+        if self._observer is not None:
+            self._observer.end()
+        found = self._judge(self._recogniser.finish(), early=False)
         self._restart(self._now_s)
         return found
 
-    def _decode(self, block: Block) -> list[Heard]:
-        if self._recogniser is None:
-            return []
-        if self._recogniser.AcceptWaveform(block.samples.tobytes()):
-            self._partial = ""
-            return self._judge(json.loads(self._recogniser.Result()), early=False)
-        return self._early(json.loads(self._recogniser.PartialResult()).get("partial", ""))
-
-    def _early(self, partial: str) -> list[Heard]:
-        text = _without_unknown(partial)
+    def _early(self, recogniser: Recogniser) -> list[Heard]:
+        """Take a phrase before the pause that would end it, when nothing else can come of it."""
+        text = _without_unknown(recogniser.partial())
         if text != self._partial:
             self._partial, self._still_since_s = text, self._now_s
+        if text and self._speech_since_s is None:
+            self._speech_since_s = self._now_s
+        match = self._grammar.match(text) if text else None
+        if match is None or not self._is_ripe(match):
             return []
-        still = self._now_s - self._still_since_s
-        if not text or still < self._policy.hold_s or self._grammar.match(text) is None or self._grammar.may_grow(text):
-            return []
-        found = self._judge(json.loads(self._recogniser.FinalResult()), early=True)
+        found = self._judge(recogniser.finish(), early=True)
         self._restart(self._now_s)
         return found
 
-    def _judge(self, result: dict[str, Any], *, early: bool) -> list[Heard]:
-        text = _without_unknown(str(result.get("text", "")))
-        match = self._grammar.match(text) if text else None
-        if match is None:
-            return []
-        words = [word for word in result.get("result", []) if word["word"] != UNKNOWN]
-        return self._believe(match, words, early=early)
+    def _is_ripe(self, match: Match) -> bool:
+        """Whether a phrase has been said to its end and nothing longer is on its way."""
+        grows = self._grammar.may_grow(match.text)
+        if self._observer is None:
+            return not grows and self._now_s - self._still_since_s >= self._policy.hold_s
+        look = self._look_for(match.text)
+        if look is None or look.followed:
+            return False
+        evidence = Evidence.of_look(look)
+        return look.quiet_s >= self._policy.quiet_s(grows=grows) and self._policy.doubt(match.phrase, evidence) is None
 
-    def _believe(self, match: Match, words: list[dict[str, Any]], *, early: bool) -> list[Heard]:
-        sure = [float(word["conf"]) for word in words]
-        confidence = sum(sure) / len(sure)
-        start_s = self._zero_s + float(words[0]["start"])
-        end_s = self._zero_s + float(words[-1]["end"])
-        least = self._policy.least(match.phrase.strictness)
-        if confidence < least.mean or min(sure) < least.word:
-            self.rejected.append(Rejected(match.text, start_s, end_s, confidence, "not sure enough"))
+    def _look_for(self, text: str) -> Look | None:
+        assert self._observer is not None
+        if not self._observer.awake:
+            since_s = self._speech_since_s if self._speech_since_s is not None else self._now_s
+            self._observer.wake(self._recent.since(max(self._taken_until_s, since_s - LOOK_BACK_S)))
+        return self._observer.look_for(text)
+
+    def _judge(self, result: Result, *, early: bool) -> list[Heard]:
+        said = _within_unknown(result)
+        match = self._grammar.match(" ".join(piece.words for piece in said)) if said else None
+        return [] if match is None else self._believe(match, said, early=early)
+
+    def _believe(self, match: Match, said: Result, *, early: bool) -> list[Heard]:
+        evidence = Evidence.of_words([piece.confidence for piece in said])
+        start_s, end_s = self._zero_s + said[0].start_s, self._zero_s + said[-1].end_s
+        if self._observer is not None:
+            self._speech_since_s = start_s if self._speech_since_s is None else self._speech_since_s
+            look = self._look_for(match.text)
+            evidence = evidence.with_look(look)
+            if look is not None:
+                start_s, end_s = self._observer.zero_s + look.start_s, self._observer.zero_s + look.end_s
+        doubt = self._policy.doubt(match.phrase, evidence)
+        if doubt is not None:
+            self.rejected.append(Rejected(match.text, start_s, end_s, evidence.confidence, doubt, evidence))
             return []
         self._taken_until_s = self._now_s
-        return [Heard(match.text, match.phrase, start_s, end_s, self._now_s, confidence, early)]
+        return [Heard(match.text, match.phrase, start_s, end_s, self._now_s, evidence.confidence, early, evidence)]
 
     def _restart(self, from_s: float) -> None:
-        self._recogniser = self._model.recogniser(self._grammar.sentences())
-        self._partial = ""
-        again = [block for block in self._recent if block.start_s >= from_s]
+        self._recogniser = self._model.recogniser(self._grammar)
+        self._settle()
+        again = self._recent.since(from_s)
         self._zero_s = again[0].start_s if again else self._now_s
         for block in again:
-            self._recogniser.AcceptWaveform(block.samples.tobytes())
+            self._recogniser.take(block.samples)
+
+    def _settle(self) -> None:
+        """An utterance is over."""
+        self._partial, self._speech_since_s = "", None
+        if self._observer is not None:
+            self._observer.sleep()
+
+
+def _within_unknown(result: Result) -> Result:
+    """What lies between the first and the last unit that is known."""
+    places = [place for place, piece in enumerate(result) if piece.known]
+    return result[places[0] : places[-1] + 1] if places else ()
 
 
 def _without_unknown(text: str) -> str:

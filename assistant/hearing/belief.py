@@ -1,0 +1,106 @@
+"""When a phrase is believed: strict for what advances a step, loose for emergencies."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import exp
+from typing import Self
+
+from assistant.hearing.grammar import ListenPhrase
+from assistant.hearing.second_look import Look
+from protocol.phrases import Strictness
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What speaks for a phrase."""
+
+    sure: float | None = None
+    """The recogniser's mean confidence over the phrase's words, 0 to 1; None when it was not asked."""
+    least_sure: float | None = None
+    """Its confidence in the least sure word."""
+    looked: bool = False
+    """A second look was taken."""
+    look: Look | None = None
+    """What it saw; None when the phrase was not said to its end."""
+
+    @classmethod
+    def of_words(cls, confidences: Sequence[float]) -> Self:
+        """The recogniser's own."""
+        return cls(sum(confidences) / len(confidences), min(confidences))
+
+    @classmethod
+    def of_look(cls, look: Look) -> Self:
+        """A second look alone."""
+        return cls(looked=True, look=look)
+
+    def with_look(self, look: Look | None) -> Self:
+        """Both."""
+        return replace(self, looked=True, look=look)
+
+    @property
+    def confidence(self) -> float:
+        """One figure, 0 to 1: how much of the best possible fit per phone, or the recogniser's where nobody looked."""
+        if self.looked:
+            return 0.0 if self.look is None else exp(-self.look.shortfall / 2)
+        return self.sure or 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Least:
+    """What is asked of a phrase."""
+
+    mean: float
+    """Lowest mean confidence of the recogniser."""
+    word: float
+    """Lowest confidence of a word."""
+    shortfall: float
+    """Highest mean loss per phone at the second look."""
+    worst_word: float
+    """Highest mean loss per phone of one word at the second look."""
+
+
+STRICT = Least(0.60, 0.30, 1.3, 4.5)
+NORMAL = Least(0.50, 0.20, 1.6, 5.5)
+LOOSE = Least(0.40, 0.0, 2.0, 7.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """When a phrase is believed."""
+
+    hold_s: float = 0.24
+    """Without a second look: a partial result must stand still so long before it is taken early."""
+    ended_s: float = 0.15
+    """With one: so much quiet must follow a phrase before it is taken early."""
+    grown_s: float = 0.45
+    """The same for a phrase that may go on: a number, or the beginning of a longer phrase."""
+    strict: Least = STRICT
+    normal: Least = NORMAL
+    loose: Least = LOOSE
+
+    def least(self, strictness: Strictness) -> Least:
+        """What is asked of a phrase."""
+        return {Strictness.STRICT: self.strict, Strictness.NORMAL: self.normal}.get(strictness, self.loose)
+
+    def quiet_s(self, *, grows: bool) -> float:
+        """How much quiet must follow."""
+        return self.grown_s if grows else self.ended_s
+
+    def doubt(self, phrase: ListenPhrase, evidence: Evidence) -> str | None:
+        """Why a phrase is not believed; None when it is."""
+        least = self.least(phrase.strictness)
+        if evidence.looked:
+            return _seen_doubt(least, evidence.look)
+        if (evidence.sure or 0.0) < least.mean or (evidence.least_sure or 0.0) < least.word:
+            return "not sure enough"
+        return None
+
+
+def _seen_doubt(least: Least, look: Look | None) -> str | None:
+    if look is None:
+        return "not said to its end"
+    if look.shortfall > least.shortfall:
+        return f"does not fit what was said ({look.shortfall:.1f})"
+    if look.worst_word > least.worst_word:
+        return f"one word does not fit what was said ({look.worst_word:.1f})"
+    return None

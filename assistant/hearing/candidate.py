@@ -1,0 +1,87 @@
+"""A phrase that may have just been said, followed through the phone net until it is believed or forgotten."""
+
+from collections import deque
+
+import numpy as np
+
+from assistant.hearing.blocks import RATE, Block, Samples
+from assistant.hearing.cepstra import Frames
+from assistant.hearing.phone_net import PhoneNet, PhoneStream
+from assistant.hearing.second_look import Lexicon, Look, PhraseTracker
+
+KEEP_S = 6.0
+"""Sound that is kept to look back at."""
+LEAD_S = 0.6
+"""Sound before a phrase that the net needs to settle in."""
+
+
+class RecentSound:
+    """The last seconds of sound."""
+
+    def __init__(self, keep_s: float = KEEP_S) -> None:
+        self._keep_s = keep_s
+        self._blocks: deque[Block] = deque()
+
+    def add(self, block: Block) -> None:
+        """Take a block."""
+        self._blocks.append(block)
+        while self._blocks[0].end_s < block.end_s - self._keep_s:
+            self._blocks.popleft()
+
+    def since(self, from_s: float) -> list[Block]:
+        """The blocks that begin at `from_s` or later."""
+        return [block for block in self._blocks if block.start_s >= from_s - 0.5 / RATE]
+
+
+class Observer:
+    """The phone net's view of the present utterance; it works only while there is something to look at."""
+
+    def __init__(self, net: PhoneNet, lexicon: Lexicon) -> None:
+        self._net = net
+        self._lexicon = lexicon
+        self._stream: PhoneStream | None = None
+        self._rows: list[Frames] = []
+        self._text = ""
+        self._tracker: PhraseTracker | None = None
+        self.zero_s = 0.0
+        """Where its first row lies in the stream of sound."""
+
+    @property
+    def awake(self) -> bool:
+        """Whether it follows an utterance."""
+        return self._stream is not None
+
+    def wake(self, blocks: list[Block]) -> None:
+        """Begin with what was heard lately."""
+        self.sleep()
+        self._stream = PhoneStream(self._net)
+        self.zero_s = blocks[0].start_s if blocks else 0.0
+        if blocks:
+            self.hear(np.concatenate([block.samples for block in blocks]))
+
+    def sleep(self) -> None:
+        """Forget the utterance."""
+        self._stream, self._tracker, self._rows, self._text = None, None, [], ""
+
+    def hear(self, samples: Samples) -> None:
+        """More sound."""
+        if self._stream is not None:
+            self._take(self._stream.feed(samples))
+
+    def end(self) -> None:
+        """No more sound will come."""
+        if self._stream is not None:
+            self._take(self._stream.finish())
+
+    def look_for(self, text: str) -> Look | None:
+        """How well a phrase fits what was heard; None until it has been said to its end."""
+        if self._tracker is None or text != self._text:
+            self._tracker, self._text = PhraseTracker(text, self._lexicon), text
+            for rows in self._rows:
+                self._tracker.feed(rows)
+        return self._tracker.look
+
+    def _take(self, rows: Frames) -> None:
+        self._rows.append(rows)
+        if self._tracker is not None:
+            self._tracker.feed(rows)

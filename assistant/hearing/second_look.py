@@ -1,0 +1,171 @@
+"""The second look at a phrase that the recogniser thinks it hears: was every word of it really said, and to its end?
+
+The phrase's phones are laid along the phone net's own scores in the best way. What that way loses against the best
+phone at every moment, per phone, is the shortfall: near 0 for a phrase that was said, large for one that was read into
+talk or noise. Source of the measure: goodness of pronunciation, Witt and Young, Speech Communication 30 (2000), from
+memory.
+"""
+
+from dataclasses import dataclass, replace
+from itertools import islice, product
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from assistant.hearing.cepstra import Frames
+from assistant.hearing.phone_net import ROW_S
+from assistant.recipe.phones import BLANK, PDF_OF, SILENCE, Pronunciation
+
+MOST_WAYS: Final = 12
+"""So many combinations of pronunciations of one phrase are tried."""
+STRAIGHT_AFTER_S: Final = 0.24
+"""Whoever goes on speaking sounds another phone within this time."""
+SPEAKS: Final = -1.5
+"""A row in which "no phone" loses more than this against the best phone is speech."""
+_NEVER: Final = np.float32(-1e4)
+Lexicon = dict[str, tuple[Pronunciation, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What was seen up to now. Times are seconds since the first row."""
+
+    shortfall: float
+    """Mean loss per phone; 0 is perfect, large is bad."""
+    worst_word: float
+    """The same for the word that fits worst."""
+    start_s: float
+    end_s: float
+    """When the last phone sounded."""
+    quiet_s: float
+    """How long nothing more has been said after it."""
+    followed: bool
+    """More was said straight after it."""
+    phones: int
+
+    @property
+    def duration_s(self) -> float:
+        """From the first phone to the last."""
+        return self.end_s - self.start_s
+
+
+@dataclass(slots=True)
+class _Paths:
+    """For every way of saying the phrase and every count of phones already sounded, the best path so far."""
+
+    score: Frames
+    """Shape (ways, phones + 1)."""
+    start: NDArray[np.int32]
+    """Row of its first phone."""
+    word_from: Frames
+    """Score when its present word began."""
+    worst: Frames
+    """Least mean score of a word that is complete."""
+
+    @classmethod
+    def none(cls, shape: tuple[int, int]) -> "_Paths":
+        """No path yet."""
+        zero = np.zeros(shape, np.float32)
+        return cls(zero + _NEVER, np.zeros(shape, np.int32), zero.copy(), zero.copy())
+
+    def where(self, mine: NDArray[np.bool_], other: "_Paths") -> "_Paths":
+        """My paths where `mine`, the other's elsewhere."""
+        return _Paths(
+            np.where(mine, self.score, other.score), np.where(mine, self.start, other.start),
+            np.where(mine, self.word_from, other.word_from), np.where(mine, self.worst, other.worst),
+        )  # fmt: skip
+
+
+class PhraseTracker:
+    """Follows one phrase through rows of scores."""
+
+    def __init__(self, phrase: str, lexicon: Lexicon) -> None:
+        ways = list(islice(product(*(lexicon[word] for word in phrase.split())), MOST_WAYS))
+        longest = max(sum(map(len, way)) for way in ways)
+        shape = (len(ways), longest + 1)
+        self._pdfs = np.zeros((len(ways), longest), np.intp)
+        self._lengths = np.array([sum(map(len, way)) for way in ways])
+        self._may_pause = np.full(shape, _NEVER, np.float32)
+        self._word_length = np.ones(shape, np.float32)
+        self._ends_word = np.zeros(shape, bool)
+        for number, way in enumerate(ways):
+            self._lay(number, way)
+        self._rows = 0
+        self._sounding, self._paused = _Paths.none(shape), _Paths.none(shape)
+        self._best: Look | None = None
+
+    def _lay(self, number: int, way: tuple[Pronunciation, ...]) -> None:
+        place = 0
+        for word in way:
+            self._pdfs[number, place : place + len(word)] = [PDF_OF[phone] for phone in word]
+            self._may_pause[number, place] = 0
+            place += len(word)
+            self._word_length[number, place] = len(word)
+            self._ends_word[number, place] = True
+        self._may_pause[number, place] = 0
+
+    def feed(self, rows: Frames) -> None:
+        """Take more rows, shape (n, outputs)."""
+        for row in rows - rows.max(axis=1, keepdims=True):
+            self._step(row)
+            self._rows += 1
+
+    @property
+    def look(self) -> Look | None:
+        """The best that was seen, once the phrase has been said to its end."""
+        return self._best
+
+    def _step(self, row: Frames) -> None:
+        self._paused.score[:, 0] = 0
+        self._paused.word_from[:, 0], self._paused.worst[:, 0] = 0, 0
+        self._sounding.score[:, 0] = _NEVER
+        before = self._paused.where(self._paused.score > self._sounding.score, self._sounding)
+        entered = self._entered(before, row)
+        stayed = _Paths(
+            self._sounding.score + row[BLANK], self._sounding.start, self._sounding.word_from, self._sounding.worst
+        )
+        entering = entered.score > stayed.score
+        self._sounding = entered.where(entering, stayed)
+        paused = before.score + row[SILENCE] + self._may_pause
+        self._paused = _Paths(paused, before.start, before.word_from, before.worst)
+        self._note(row)
+
+    def _entered(self, before: _Paths, row: Frames) -> _Paths:
+        """Every path one phone further."""
+        made = _Paths.none(before.score.shape)
+        made.score[:, 1:] = before.score[:, :-1] + row[self._pdfs]
+        first = np.zeros(self._pdfs.shape, bool)
+        first[:, 0] = True
+        made.start[:, 1:] = np.where(first, self._rows, before.start[:, :-1])
+        fresh = self._ends_word[:, :-1] | first
+        finished = (before.score - before.word_from) / self._word_length
+        worst = np.where(self._ends_word, np.minimum(before.worst, finished), before.worst)
+        made.word_from[:, 1:] = np.where(fresh, np.where(first, 0, before.score[:, :-1]), before.word_from[:, :-1])
+        made.worst[:, 1:] = worst[:, :-1]
+        return made
+
+    def _note(self, row: Frames) -> None:
+        """Whether the last phone has just sounded in the best way so far; else, how quiet it is after it."""
+        ways = np.arange(len(self._lengths))
+        means = self._sounding.score[ways, self._lengths] / self._lengths
+        way = int(means.argmax())
+        if self._best is None or -float(means[way]) < self._best.shortfall:
+            self._best = self._seen(way, -float(means[way]))
+        else:
+            self._best = _after(self._best, float(max(row[BLANK], row[SILENCE])), self._rows * ROW_S)
+
+    def _seen(self, way: int, shortfall: float) -> Look:
+        length = int(self._lengths[way])
+        last = float(self._sounding.score[way, length] - self._sounding.word_from[way, length])
+        worst = min(float(self._sounding.worst[way, length]), last / float(self._word_length[way, length]))
+        start = int(self._sounding.start[way, length])
+        return Look(shortfall, -worst, start * ROW_S, self._rows * ROW_S, 0.0, False, length)
+
+
+def _after(seen: Look, stillness: float, at_s: float) -> Look:
+    """The same phrase one row later; `stillness` is the loss of "no phone" in that row."""
+    speaks = stillness < SPEAKS
+    followed = seen.followed or (speaks and at_s - seen.end_s <= STRAIGHT_AFTER_S)
+    quiet_s = 0.0 if speaks else seen.quiet_s + ROW_S
+    return replace(seen, quiet_s=quiet_s, followed=followed)
