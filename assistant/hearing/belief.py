@@ -1,8 +1,8 @@
 """When a phrase is believed: strict for what advances a step, loose for emergencies."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from math import exp
+from dataclasses import dataclass
+from math import exp, inf
 from typing import Self
 
 from assistant.hearing.grammar import ListenPhrase
@@ -22,6 +22,8 @@ class Evidence:
     """A second look was taken."""
     look: Look | None = None
     """What it saw; None when the phrase was not said to its end."""
+    lead: float = inf
+    """By how much it fits better than any phrase in force that differs in one word."""
 
     @classmethod
     def of_words(cls, confidences: Sequence[float]) -> Self:
@@ -29,13 +31,9 @@ class Evidence:
         return cls(sum(confidences) / len(confidences), min(confidences))
 
     @classmethod
-    def of_look(cls, look: Look) -> Self:
-        """A second look alone."""
-        return cls(looked=True, look=look)
-
-    def with_look(self, look: Look | None) -> Self:
-        """Both."""
-        return replace(self, looked=True, look=look)
+    def of_look(cls, look: Look | None, lead: float = inf) -> Self:
+        """A second look."""
+        return cls(looked=True, look=look, lead=lead)
 
     @property
     def confidence(self) -> float:
@@ -57,11 +55,13 @@ class Least:
     """Highest mean loss per phone at the second look."""
     worst_word: float
     """Highest mean loss per phone of one word at the second look."""
+    lead: float
+    """Least lead over a phrase that differs in one word."""
 
 
-STRICT = Least(0.60, 0.30, 1.3, 4.5)
-NORMAL = Least(0.50, 0.20, 1.6, 5.5)
-LOOSE = Least(0.40, 0.0, 2.0, 7.0)
+STRICT = Least(0.60, 0.30, 1.3, 4.5, 1.0)
+NORMAL = Least(0.50, 0.20, 1.6, 5.5, 1.0)
+LOOSE = Least(0.40, 0.0, 2.0, 7.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,17 +90,20 @@ class Policy:
         """Why a phrase is not believed; None when it is."""
         least = self.least(phrase.strictness)
         if evidence.looked:
-            return _seen_doubt(least, evidence.look)
+            return _seen_doubt(least, evidence)
         if (evidence.sure or 0.0) < least.mean or (evidence.least_sure or 0.0) < least.word:
             return "not sure enough"
         return None
 
 
-def _seen_doubt(least: Least, look: Look | None) -> str | None:
+def _seen_doubt(least: Least, evidence: Evidence) -> str | None:
+    look = evidence.look
     if look is None:
         return "not said to its end"
     if look.shortfall > least.shortfall:
         return f"does not fit what was said ({look.shortfall:.1f})"
     if look.worst_word > least.worst_word:
         return f"one word does not fit what was said ({look.worst_word:.1f})"
+    if evidence.lead < least.lead:
+        return f"another phrase fits as well ({evidence.lead:.1f})"
     return None

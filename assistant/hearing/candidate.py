@@ -1,6 +1,8 @@
 """A phrase that may have just been said, followed through the phone net until it is believed or forgotten."""
 
 from collections import deque
+from collections.abc import Iterable
+from math import inf
 
 import numpy as np
 
@@ -76,10 +78,19 @@ class Observer:
     def look_for(self, text: str) -> Look | None:
         """How well a phrase fits what was heard; None until it has been said to its end."""
         if self._tracker is None or text != self._text:
-            self._tracker, self._text = PhraseTracker(text, self._lexicon), text
-            for rows in self._rows:
-                self._tracker.feed(rows)
+            self._tracker, self._text = self._tracked(text), text
         return self._tracker.look
+
+    def lead(self, look: Look, rivals: Iterable[str]) -> float:
+        """By how much a phrase fits better than its best rival, over the whole phrase; infinite without rivals."""
+        others = [self._tracked(text).look for text in rivals]
+        return min((other.loss - look.loss for other in others if other is not None), default=inf)
+
+    def _tracked(self, text: str) -> PhraseTracker:
+        tracker = PhraseTracker(text, self._lexicon)
+        for rows in self._rows:
+            tracker.feed(rows)
+        return tracker
 
     def _take(self, rows: Frames) -> None:
         self._rows.append(rows)

@@ -1,6 +1,6 @@
 """The phrases in force, as sentences for the recogniser and as a check on what it gives back."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import takewhile
 from typing import Self
@@ -8,6 +8,8 @@ from typing import Self
 from protocol.numbers import NUMBER_WORDS, is_number
 from protocol.phrases import NUMBER_SLOT, Strictness
 
+UNKNOWN = "[unk]"
+"""The unit that stands for speech that is none of the phrases."""
 SAMPLE_NUMBERS = (
     "two zero decimal niner", "one nine point five", "zero decimal three", "twenty point eight", "one zero zero",
     "three tree four fower five fife six seven eight nine", "nine eight seven six five four three two one zero",
@@ -41,6 +43,8 @@ Sentence = tuple[Part, ...]
 SAMPLES: tuple[Sentence, ...] = tuple(
     tuple(Part(word, single=True) for word in said.split()) for said in SAMPLE_NUMBERS
 )
+_MOST_UNITS = 12
+"""Talk of more units is not searched for a phrase among number words."""
 _NUMBERS_IN_PLACE = 6
 """So many of the samples are put into each slot; the recogniser learns the others by themselves."""
 
@@ -51,6 +55,15 @@ class Match:
 
     phrase: ListenPhrase
     text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A phrase among the units that were heard: those from `first` up to, without, `stop`."""
+
+    match: Match
+    first: int
+    stop: int
 
 
 class Grammar:
@@ -92,11 +105,48 @@ class Grammar:
                 return Match(phrase, text)
         return None
 
+    def find(self, units: Sequence[str], *, strays: bool) -> Found | None:
+        """The phrase that was said: all that is not `UNKNOWN`, or, with `strays`, all but number words around it."""
+        known = [place for place, unit in enumerate(units) if unit != UNKNOWN]
+        if not known:
+            return None
+        first, stop = known[0], known[-1] + 1
+        whole = self.match(" ".join(units[first:stop]))
+        if whole is not None:
+            return Found(whole, first, stop)
+        return self._among_strays(units, first, stop) if strays and stop - first <= _MOST_UNITS else None
+
+    def _among_strays(self, units: Sequence[str], first: int, stop: int) -> Found | None:
+        for length in range(stop - first - 1, 0, -1):
+            for start in range(first, stop - length + 1):
+                end = start + length
+                match = self.match(" ".join(units[start:end]))
+                if match is not None and _stray(units[:start]) and _stray(units[end:]):
+                    return Found(match, start, end)
+        return None
+
+    def rivals(self, match: Match) -> list[str]:
+        """Texts in force that differ from this one in one word."""
+        said, text = match.phrase.text, match.text
+        head, _slot, tail = said.partition(NUMBER_SLOT)
+        number = text[len(head) : len(text) - len(tail)] if NUMBER_SLOT in said else ""
+        near = (phrase.text for phrase in self.phrases if _differ_in_one_word(phrase.text, said))
+        return [other.replace(NUMBER_SLOT, number) for other in near if number or NUMBER_SLOT not in other]
+
     def may_grow(self, text: str) -> bool:
         """Whether a longer phrase begins with this text ("affirm", "affirmative"): more may be on its way."""
         if any(other.startswith(text) and other != text for other in self._plain):
             return True
         return any(_slot_may_grow(phrase.text, text) for phrase in self._slotted)
+
+
+def _stray(units: Sequence[str]) -> bool:
+    return all(unit == UNKNOWN or unit in NUMBER_WORDS for unit in units)
+
+
+def _differ_in_one_word(one: str, other: str) -> bool:
+    mine, theirs = one.split(), other.split()
+    return len(mine) == len(theirs) and sum(a != b for a, b in zip(mine, theirs, strict=True)) == 1
 
 
 def _slot_may_grow(pattern: str, text: str) -> bool:

@@ -2,19 +2,20 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 from assistant.hearing.belief import Evidence, Policy
 from assistant.hearing.blocks import Block
 from assistant.hearing.candidate import Observer, RecentSound
-from assistant.hearing.grammar import Grammar, ListenPhrase, Match
-from assistant.hearing.recogniser import UNKNOWN, Recogniser, Result, SpeechModel
+from assistant.hearing.grammar import Found, Grammar, ListenPhrase, Match
+from assistant.hearing.recogniser import Recogniser, Result, SpeechModel
 from assistant.hearing.second_look import Look
 
 __all__ = ["Heard", "ListenPhrase", "Listener", "Policy", "Rejected"]
 
 PRE_ROLL_S = 1.5
 """So much of what was just heard is heard again when other phrases come into force."""
-LOOK_BACK_S = 1.2
+LOOK_BACK_S = 2.5
 """A phrase began at most so long before the recogniser first named it."""
 
 
@@ -27,21 +28,22 @@ class Heard:
     start_s: float
     end_s: float
     accepted_at_s: float
-    confidence: float
     early: bool
-    evidence: Evidence = Evidence()
+    """Before the recogniser's own end of the utterance."""
+    evidence: Evidence
+
+    @property
+    def confidence(self) -> float:
+        """0 to 1."""
+        return self.evidence.confidence
 
 
 @dataclass(frozen=True, slots=True)
 class Rejected:
     """A phrase that was not believed, and why."""
 
-    text: str
-    start_s: float
-    end_s: float
-    confidence: float
+    heard: Heard
     reason: str
-    evidence: Evidence = Evidence()
 
 
 class Listener:
@@ -57,7 +59,7 @@ class Listener:
         self._zero_s = 0.0
         self._taken_until_s = 0.0
         self._now_s = 0.0
-        self._partial = ""
+        self._partial: tuple[str, ...] = ()
         self._still_since_s = 0.0
         self._speech_since_s: float | None = None
         self.rejected: list[Rejected] = []
@@ -84,7 +86,7 @@ class Listener:
             self._observer.hear(block.samples)
         if result is None:
             return self._early(self._recogniser)
-        found = self._judge(result, early=False)
+        found = self._judge(result)
         self._settle()
         return found
 
@@ -94,62 +96,79 @@ class Listener:
             return []
         if self._observer is not None:
             self._observer.end()
-        found = self._judge(self._recogniser.finish(), early=False)
+        found = self._judge(self._recogniser.finish())
         self._restart(self._now_s)
         return found
 
     def _early(self, recogniser: Recogniser) -> list[Heard]:
         """Take a phrase before the pause that would end it, when nothing else can come of it."""
-        text = _without_unknown(recogniser.partial())
-        if text != self._partial:
-            self._partial, self._still_since_s = text, self._now_s
-        if text and self._speech_since_s is None:
+        units = recogniser.partial()
+        if units != self._partial:
+            self._partial, self._still_since_s = units, self._now_s
+        if units and self._speech_since_s is None:
             self._speech_since_s = self._now_s
-        match = self._grammar.match(text) if text else None
-        if match is None or not self._is_ripe(match):
+        found = self._find(units)
+        if found is None:
             return []
-        found = self._judge(recogniser.finish(), early=True)
-        self._restart(self._now_s)
-        return found
-
-    def _is_ripe(self, match: Match) -> bool:
-        """Whether a phrase has been said to its end and nothing longer is on its way."""
-        grows = self._grammar.may_grow(match.text)
-        if self._observer is None:
-            return not grows and self._now_s - self._still_since_s >= self._policy.hold_s
-        look = self._look_for(match.text)
-        if look is None or look.followed:
-            return False
-        evidence = Evidence.of_look(look)
-        return look.quiet_s >= self._policy.quiet_s(grows=grows) and self._policy.doubt(match.phrase, evidence) is None
-
-    def _look_for(self, text: str) -> Look | None:
-        assert self._observer is not None
-        if not self._observer.awake:
-            since_s = self._speech_since_s if self._speech_since_s is not None else self._now_s
-            self._observer.wake(self._recent.since(max(self._taken_until_s, since_s - LOOK_BACK_S)))
-        return self._observer.look_for(text)
-
-    def _judge(self, result: Result, *, early: bool) -> list[Heard]:
-        said = _within_unknown(result)
-        match = self._grammar.match(" ".join(piece.words for piece in said)) if said else None
-        return [] if match is None else self._believe(match, said, early=early)
-
-    def _believe(self, match: Match, said: Result, *, early: bool) -> list[Heard]:
-        evidence = Evidence.of_words([piece.confidence for piece in said])
-        start_s, end_s = self._zero_s + said[0].start_s, self._zero_s + said[-1].end_s
+        grows = self._grammar.may_grow(found.match.text)
         if self._observer is not None:
-            self._speech_since_s = start_s if self._speech_since_s is None else self._speech_since_s
-            look = self._look_for(match.text)
-            evidence = evidence.with_look(look)
-            if look is not None:
-                start_s, end_s = self._observer.zero_s + look.start_s, self._observer.zero_s + look.end_s
-        doubt = self._policy.doubt(match.phrase, evidence)
+            return self._early_look(self._observer, found.match, self._policy.quiet_s(grows=grows))
+        if grows or self._now_s - self._still_since_s < self._policy.hold_s:
+            return []
+        return self._taken(self._judge(recogniser.finish(), early=True))
+
+    def _early_look(self, observer: Observer, match: Match, quiet_s: float) -> list[Heard]:
+        """Take a phrase when its last phone has sounded and quiet follows."""
+        look = self._look_for(observer, match.text)
+        if look is None or look.followed or look.quiet_s < quiet_s:
+            return []
+        if self._policy.doubt(match.phrase, Evidence.of_look(look)) is not None:
+            return []
+        return self._taken(self._believe(observer, match, look, early=True))
+
+    def _taken(self, heard: list[Heard]) -> list[Heard]:
+        self._restart(self._now_s)
+        return heard
+
+    def _find(self, units: Sequence[str]) -> Found | None:
+        return self._grammar.find(units, strays=self._observer is not None)
+
+    def _look_for(self, observer: Observer, text: str) -> Look | None:
+        if not observer.awake:
+            since_s = self._speech_since_s if self._speech_since_s is not None else self._now_s
+            observer.wake(self._recent.since(max(self._taken_until_s, since_s - LOOK_BACK_S)))
+        return observer.look_for(text)
+
+    def _judge(self, result: Result, *, early: bool = False) -> list[Heard]:
+        found = self._find([piece.words for piece in result])
+        if found is None:
+            return []
+        said = result[found.first : found.stop]
+        start_s, end_s = self._zero_s + said[0].start_s, self._zero_s + said[-1].end_s
+        if self._observer is None:
+            evidence = Evidence.of_words([piece.confidence for piece in said])
+            return self._decide(Heard(found.match.text, found.match.phrase, start_s, end_s, self._now_s, early, evidence))
+        self._speech_since_s = start_s if self._speech_since_s is None else self._speech_since_s
+        look = self._look_for(self._observer, found.match.text)
+        return self._believe(self._observer, found.match, look, early=early)
+
+    def _believe(self, observer: Observer, match: Match, look: Look | None, *, early: bool) -> list[Heard]:
+        lead = inf if look is None else observer.lead(look, self._grammar.rivals(match))
+        start_s, end_s = (look.start_s, look.end_s) if look is not None else (0.0, self._now_s - observer.zero_s)
+        return self._decide(
+            Heard(
+                match.text, match.phrase, observer.zero_s + start_s, observer.zero_s + end_s, self._now_s, early,
+                Evidence.of_look(look, lead),
+            )
+        )  # fmt: skip
+
+    def _decide(self, heard: Heard) -> list[Heard]:
+        doubt = self._policy.doubt(heard.phrase, heard.evidence)
         if doubt is not None:
-            self.rejected.append(Rejected(match.text, start_s, end_s, evidence.confidence, doubt, evidence))
+            self.rejected.append(Rejected(heard, doubt))
             return []
         self._taken_until_s = self._now_s
-        return [Heard(match.text, match.phrase, start_s, end_s, self._now_s, evidence.confidence, early, evidence)]
+        return [heard]
 
     def _restart(self, from_s: float) -> None:
         self._recogniser = self._model.recogniser(self._grammar)
@@ -161,21 +180,7 @@ class Listener:
 
     def _settle(self) -> None:
         """An utterance is over."""
-        self._partial, self._speech_since_s = "", None
+        self._partial, self._speech_since_s = (), None
         if self._observer is not None:
             self._observer.sleep()
 
-
-def _within_unknown(result: Result) -> Result:
-    """What lies between the first and the last unit that is known."""
-    places = [place for place, piece in enumerate(result) if piece.known]
-    return result[places[0] : places[-1] + 1] if places else ()
-
-
-def _without_unknown(text: str) -> str:
-    words = text.split()
-    while words and words[0] == UNKNOWN:
-        words.pop(0)
-    while words and words[-1] == UNKNOWN:
-        words.pop()
-    return " ".join(words)

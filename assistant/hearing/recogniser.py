@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from assistant.errors import ModelError
 from assistant.hearing import whole_phrases
 from assistant.hearing.blocks import RATE, Samples
-from assistant.hearing.grammar import Grammar, Part
+from assistant.hearing.grammar import UNKNOWN, Grammar, Part
 from assistant.hearing.net_file import read_net
 from assistant.hearing.phone_net import PhoneNet
 
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from assistant.hearing.second_look import Lexicon
 
 NEEDED = ("am/final.mdl", "conf/model.conf")
-UNKNOWN = "[unk]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,10 +56,10 @@ class Recogniser:
             return self._result(self._kaldi.Result())
         return None
 
-    def partial(self) -> str:
-        """What seems to be said just now; it may still change. Units that are none of the phrases stand as [unk]."""
+    def partial(self) -> tuple[str, ...]:
+        """Units that seem to be said just now, which may still change; `UNKNOWN` for what is none of the phrases."""
         said = str(json.loads(self._kaldi.PartialResult()).get("partial", ""))
-        return " ".join(self._names.get(unit, unit) for unit in said.split())
+        return tuple(self._names.get(unit, unit) for unit in said.split())
 
     def finish(self) -> Result:
         """What was said up to here."""

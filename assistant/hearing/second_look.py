@@ -19,8 +19,8 @@ from assistant.recipe.phones import BLANK, PDF_OF, SILENCE, Pronunciation
 
 MOST_WAYS: Final = 12
 """So many combinations of pronunciations of one phrase are tried."""
-STRAIGHT_AFTER_S: Final = 0.24
-"""Whoever goes on speaking sounds another phone within this time."""
+STRAIGHT_AFTER_S: Final = 0.36
+"""Whoever goes on speaking sounds two more phones within this time; the puff of a last "p" is taken for one."""
 SPEAKS: Final = -1.5
 """A row in which "no phone" loses more than this against the best phone is speech."""
 _NEVER: Final = np.float32(-1e4)
@@ -40,14 +40,24 @@ class Look:
     """When the last phone sounded."""
     quiet_s: float
     """How long nothing more has been said after it."""
-    followed: bool
-    """More was said straight after it."""
+    more: int
+    """Phones that sounded straight after it."""
     phones: int
 
     @property
     def duration_s(self) -> float:
         """From the first phone to the last."""
         return self.end_s - self.start_s
+
+    @property
+    def loss(self) -> float:
+        """Over the whole phrase."""
+        return self.shortfall * self.phones
+
+    @property
+    def followed(self) -> bool:
+        """More was said straight after it."""
+        return self.more >= 2
 
 
 @dataclass(slots=True)
@@ -160,12 +170,12 @@ class PhraseTracker:
         last = float(self._sounding.score[way, length] - self._sounding.word_from[way, length])
         worst = min(float(self._sounding.worst[way, length]), last / float(self._word_length[way, length]))
         start = int(self._sounding.start[way, length])
-        return Look(shortfall, -worst, start * ROW_S, self._rows * ROW_S, 0.0, False, length)
+        return Look(shortfall, -worst, start * ROW_S, self._rows * ROW_S, 0.0, 0, length)
 
 
 def _after(seen: Look, stillness: float, at_s: float) -> Look:
     """The same phrase one row later; `stillness` is the loss of "no phone" in that row."""
     speaks = stillness < SPEAKS
-    followed = seen.followed or (speaks and at_s - seen.end_s <= STRAIGHT_AFTER_S)
+    more = seen.more + (speaks and at_s - seen.end_s <= STRAIGHT_AFTER_S)
     quiet_s = 0.0 if speaks else seen.quiet_s + ROW_S
-    return replace(seen, quiet_s=quiet_s, followed=followed)
+    return replace(seen, quiet_s=quiet_s, more=more)
