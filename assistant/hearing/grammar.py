@@ -45,6 +45,19 @@ SAMPLES: tuple[Sentence, ...] = tuple(
 )
 _MOST_UNITS = 12
 """Talk of more units is not searched for a phrase among number words."""
+LAST_WORDS: tuple[Part, ...] = tuple(
+    Part(word, single=True) for word in sorted(NUMBER_WORDS - {"decimal", "point", "oh"})
+)
+"""Words that a number may end with."""
+_PAIRS = (
+    ("thirteen", "thirty"), ("fourteen", "forty"), ("fifteen", "fifty"), ("sixteen", "sixty"), ("seventeen", "seventy"),
+    ("eighteen", "eighty"), ("nineteen", "ninety"), ("five", "nine"), ("thirty", "forty"), ("fifty", "sixty"),
+)  # fmt: skip
+SOUND_ALIKE: dict[str, list[str]] = {}
+for _one, _other in _PAIRS:
+    SOUND_ALIKE.setdefault(_one, []).append(_other)
+    SOUND_ALIKE.setdefault(_other, []).append(_one)
+"""Number words that are easily taken for each other."""
 _NUMBERS_IN_PLACE = 6
 """So many of the samples are put into each slot; the recogniser learns the others by themselves."""
 
@@ -86,8 +99,10 @@ class Grammar:
             head, _slot, tail = (part.strip() for part in phrase.text.partition(NUMBER_SLOT))
             before, after = ((Part(words),) if words else () for words in (head, tail))
             said.extend((*before, *number, *after) for number in SAMPLES[:_NUMBERS_IN_PLACE])
+            said.extend((word, *after) for word in LAST_WORDS if after)
         if self._slotted:
             said.extend(SAMPLES)
+            said.extend((word,) for word in LAST_WORDS)
         return said
 
     def parts(self) -> set[Part]:
@@ -126,12 +141,16 @@ class Grammar:
         return None
 
     def rivals(self, match: Match) -> list[str]:
-        """Texts in force that differ from this one in one word."""
+        """Texts in force that differ from this one in one word, and the same text with a number that sounds like it."""
         said, text = match.phrase.text, match.text
+        near = [phrase.text for phrase in self.phrases if _differ_in_one_word(phrase.text, said)]
+        if NUMBER_SLOT not in said:
+            return [other for other in near if NUMBER_SLOT not in other]
         head, _slot, tail = said.partition(NUMBER_SLOT)
-        number = text[len(head) : len(text) - len(tail)] if NUMBER_SLOT in said else ""
-        near = (phrase.text for phrase in self.phrases if _differ_in_one_word(phrase.text, said))
-        return [other.replace(NUMBER_SLOT, number) for other in near if number or NUMBER_SLOT not in other]
+        number = text[len(head) : len(text) - len(tail)]
+        return [other.replace(NUMBER_SLOT, number) for other in near] + [
+            f"{head}{other}{tail}" for other in _sound_alikes(number.split())
+        ]
 
     def may_grow(self, text: str) -> bool:
         """Whether a longer phrase begins with this text ("affirm", "affirmative"): more may be on its way."""
@@ -142,6 +161,11 @@ class Grammar:
 
 def _stray(units: Sequence[str]) -> bool:
     return all(unit == UNKNOWN or unit in NUMBER_WORDS for unit in units)
+
+
+def _sound_alikes(number: list[str]) -> list[str]:
+    places = [(place, alike) for place, word in enumerate(number) for alike in SOUND_ALIKE.get(word, ())]
+    return [" ".join([*number[:place], alike, *number[place + 1 :]]) for place, alike in places]
 
 
 def _differ_in_one_word(one: str, other: str) -> bool:
