@@ -1,13 +1,20 @@
 """When a phrase is believed: strict for what advances a step, loose for emergencies."""
 
+import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import exp, inf
-from typing import Self
+from pathlib import Path
+from typing import Final, Self
 
+from assistant.errors import ModelError
 from assistant.hearing.grammar import ListenPhrase
 from assistant.hearing.second_look import Look
 from protocol.phrases import Strictness
+
+
+FILE: Final = "conf/second_look.json"
+"""Thresholds, in a model's folder."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,16 +97,41 @@ class Policy:
         """Why a phrase is not believed; None when it is."""
         least = self.least(phrase.strictness)
         if evidence.looked:
-            return _seen_doubt(least, evidence)
+            strict_end = phrase.strictness is not Strictness.LOOSE
+            return _seen_doubt(least, evidence, strict_end=strict_end)
         if (evidence.sure or 0.0) < least.mean or (evidence.least_sure or 0.0) < least.word:
             return "not sure enough"
         return None
 
 
-def _seen_doubt(least: Least, evidence: Evidence) -> str | None:
+def read_policy(folder: Path) -> Policy:
+    """The thresholds that were tuned for the model in `folder`; those above where none were.
+
+    Raises:
+        ModelError: if the file cannot be understood.
+    """
+    path = folder / FILE
+    if not path.is_file():
+        return Policy()
+    try:
+        rows = json.loads(path.read_text(encoding="utf-8"))
+        return Policy(**{kind.value: Least(**rows[kind.value]) for kind in Strictness})
+    except (OSError, ValueError, TypeError, KeyError) as error:
+        raise ModelError(f"{path} cannot be understood ({error}). Install the model again.") from error
+
+
+def write_policy(policy: Policy, folder: Path) -> None:
+    """Keep thresholds beside the model that they were tuned for."""
+    rows = {kind.value: asdict(policy.least(kind)) for kind in Strictness}
+    (folder / FILE).write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+
+
+def _seen_doubt(least: Least, evidence: Evidence, *, strict_end: bool) -> str | None:
     look = evidence.look
     if look is None:
         return "not said to its end"
+    if strict_end and look.followed:
+        return "more was said straight after it"
     if look.shortfall > least.shortfall:
         return f"does not fit what was said ({look.shortfall:.1f})"
     if look.worst_word > least.worst_word:

@@ -51,7 +51,7 @@ class Listener:
 
     def __init__(self, model: SpeechModel, policy: Policy | None = None) -> None:
         self._model = model
-        self._policy = policy or Policy()
+        self._policy = policy or model.policy
         self._grammar = Grammar(())
         self._recogniser: Recogniser | None = None
         self._observer = Observer(model.net, model.lexicon) if model.net is not None else None

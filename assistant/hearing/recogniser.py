@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from assistant.errors import ModelError
 from assistant.hearing import whole_phrases
+from assistant.hearing.belief import Policy, read_policy
 from assistant.hearing.blocks import RATE, Samples
 from assistant.hearing.grammar import UNKNOWN, Grammar, Part
 from assistant.hearing.net_file import read_net
@@ -89,6 +90,8 @@ class SpeechModel:
         self.lexicon: Lexicon = {}
         """How words are said; empty for other models, which hear words and get no second look."""
         self.net: PhoneNet | None = None
+        self.policy: Policy = read_policy(self.path)
+        """What is asked of a phrase heard with this model."""
         self._model: Any = None
         if whole_phrases.has_lexicon(self.path):
             self.lexicon = whole_phrases.read_lexicon(self.path)

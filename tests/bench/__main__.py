@@ -1,9 +1,9 @@
-"""`python -m tests.bench NAME …`: speed, board."""
+"""`python -m tests.bench NAME …`: speed, board, hearing."""
 
 import importlib
 import sys
 
-NAMES = ("speed", "board")
+NAMES = ("speed", "board", "hearing")
 
 
 def main() -> int:
