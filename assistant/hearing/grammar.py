@@ -45,6 +45,8 @@ SAMPLES: tuple[Sentence, ...] = tuple(
 )
 _MOST_UNITS = 12
 """Talk of more units is not searched for a phrase among number words."""
+RADIO_FIGURES = frozenset({"tree", "fower", "fife", "niner"})
+"""Number words that a general model need not know: everyday ones mean the same."""
 LAST_WORDS: tuple[Part, ...] = tuple(
     Part(word, single=True) for word in sorted(NUMBER_WORDS - {"decimal", "point", "oh"})
 )

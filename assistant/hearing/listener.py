@@ -147,7 +147,8 @@ class Listener:
         start_s, end_s = self._zero_s + said[0].start_s, self._zero_s + said[-1].end_s
         if self._observer is None:
             evidence = Evidence.of_words([piece.confidence for piece in said])
-            return self._decide(Heard(found.match.text, found.match.phrase, start_s, end_s, self._now_s, early, evidence))
+            text, phrase = found.match.text, found.match.phrase
+            return self._decide(Heard(text, phrase, start_s, end_s, self._now_s, early, evidence))
         self._speech_since_s = start_s if self._speech_since_s is None else self._speech_since_s
         look = self._look_for(self._observer, found.match.text)
         return self._believe(self._observer, found.match, look, early=early)

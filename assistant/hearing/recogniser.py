@@ -11,7 +11,7 @@ from assistant.errors import ModelError
 from assistant.hearing import whole_phrases
 from assistant.hearing.belief import Policy, read_policy
 from assistant.hearing.blocks import RATE, Samples
-from assistant.hearing.grammar import UNKNOWN, Grammar, Part
+from assistant.hearing.grammar import RADIO_FIGURES, UNKNOWN, Grammar, Part
 from assistant.hearing.net_file import read_net
 from assistant.hearing.phone_net import PhoneNet
 
@@ -112,7 +112,7 @@ class SpeechModel:
             ModelError: naming the words that cannot.
         """
         parts = Grammar.of_texts(phrases).parts()
-        missing = self.missing_words({word for part in parts for word in part.words.split()})
+        missing = self.missing_words({word for part in parts for word in part.words.split()} - RADIO_FIGURES)
         if missing:
             raise ModelError(f"The speech model does not know: {', '.join(missing)}. Reword the phrases.")
         self._wanted |= parts
@@ -125,7 +125,12 @@ class SpeechModel:
         """
         if self.lexicon:
             self._build_for(grammar)
-        sentences = [" ".join(self._unit(part) for part in sentence) for sentence in grammar.sentences()]
+        unknown = set(self.missing_words(RADIO_FIGURES))
+        sentences = [
+            " ".join(self._unit(part) for part in sentence)
+            for sentence in grammar.sentences()
+            if not any(part.words in unknown for part in sentence)
+        ]
         made = self._vosk.KaldiRecognizer(self._model, RATE, json.dumps([*sentences, UNKNOWN]))
         return Recogniser(made, self._names)
 
@@ -140,7 +145,7 @@ class SpeechModel:
         phrases = sorted(part.words for part in self._wanted if not part.single)
         words = sorted(part.words for part in self._wanted if part.single)
         try:
-            self._model, self._names = whole_phrases.load(self._vosk, self.path, phrases, words)
+            self._model, self._names = whole_phrases.load(self._vosk, self.path, self.lexicon, phrases, words)
         except ModelError:
             self._wanted -= parts
             raise

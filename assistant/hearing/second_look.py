@@ -6,6 +6,7 @@ talk or noise. Source of the measure: goodness of pronunciation, Witt and Young,
 memory.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from itertools import islice, product
 from typing import Final
@@ -24,7 +25,7 @@ STRAIGHT_AFTER_S: Final = 0.36
 SPEAKS: Final = -1.5
 """A row in which "no phone" loses more than this against the best phone is speech."""
 _NEVER: Final = np.float32(-1e4)
-Lexicon = dict[str, tuple[Pronunciation, ...]]
+Lexicon = Mapping[str, tuple[Pronunciation, ...]]
 
 
 @dataclass(frozen=True, slots=True)

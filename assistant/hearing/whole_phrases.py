@@ -27,7 +27,7 @@ def read_lexicon(folder: Path) -> Lexicon:
     return lexicon.read(folder / lexicon.FILE)
 
 
-def load(vosk: Any, folder: Path, phrases: Iterable[str], words: Iterable[str]) -> tuple[Any, Names]:
+def load(vosk: Any, folder: Path, known: Lexicon, phrases: Iterable[str], words: Iterable[str]) -> tuple[Any, Names]:
     """A vosk model that hears `phrases` whole and `words` one by one, and the names of its units.
 
     Raises:
@@ -36,7 +36,7 @@ def load(vosk: Any, folder: Path, phrases: Iterable[str], words: Iterable[str]) 
     singles = sorted(set(words))
     try:
         with tempfile.TemporaryDirectory(prefix="bin-rescue-") as made:
-            names = phrase_graph.write(folder, phrases, Path(made), singles)
+            names = phrase_graph.write(folder, phrases, Path(made), singles, known)
             model = vosk.Model(model_path=made)
     except OSError as error:
         raise ModelError(f"No room for the phrases ({error.strerror}). Set TMPDIR to a writable folder.") from error

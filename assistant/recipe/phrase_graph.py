@@ -13,13 +13,19 @@ from assistant.errors import ModelError
 from assistant.recipe import graph, lexicon, model_files
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping
     from pathlib import Path
+
+    from assistant.recipe.phones import Pronunciation
+
+    Known = Mapping[str, tuple[Pronunciation, ...]]
 
 COSTS: Final = graph.GraphSettings(unknown_phone=2.0)
 
 
-def write(shipped: Path, phrases: Iterable[str], out: Path, words: Iterable[str] = ()) -> dict[str, str]:
+def write(
+    shipped: Path, phrases: Iterable[str], out: Path, words: Iterable[str] = (), known: Known | None = None
+) -> dict[str, str]:
     """Write a model directory to `out`; load it as any other and give it the unit names as its phrase list.
 
     Args:
@@ -27,6 +33,7 @@ def write(shipped: Path, phrases: Iterable[str], out: Path, words: Iterable[str]
         phrases: heard whole.
         out: an empty or new folder.
         words: heard one by one as well, for numbers and spelled readings.
+        known: the model's lexicon, if it has been read already.
 
     Returns:
         unit name in the recogniser's results -> phrase.
@@ -34,7 +41,7 @@ def write(shipped: Path, phrases: Iterable[str], out: Path, words: Iterable[str]
     Raises:
         ModelError: if the model has no lexicon or does not know a word.
     """
-    known = _lexicon(shipped)
+    known = known or _lexicon(shipped)
     texts, singles = list(dict.fromkeys(phrases)), list(dict.fromkeys(words))
     missing = sorted({word for text in (*texts, *singles) for word in text.split()} - known.keys())
     if missing:
@@ -45,7 +52,7 @@ def write(shipped: Path, phrases: Iterable[str], out: Path, words: Iterable[str]
     return {graph.unit_name(text): text for text in texts}
 
 
-def _lexicon(shipped: Path) -> dict[str, tuple[tuple[str, ...], ...]]:
+def _lexicon(shipped: Path) -> Known:
     path = shipped / lexicon.FILE
     if not path.is_file():
         raise ModelError(f"{shipped} has no {lexicon.FILE}: it can only hear phrases as word strings.")

@@ -17,7 +17,7 @@ import platform
 import resource
 import sys
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 
@@ -100,12 +100,8 @@ def _measured(ear: Ear, given: argparse.Namespace, clips: Path) -> Row:
     material = Material(given.audio, clips, tuning=False)
     phrases = _phrases(ear, material, given.per_cell)
     alone: dict[str, list[float]] = {}
-    stretches: Sequence[Callable[[], Any]] = (
-        lambda: material.talk(given.talk_s),
-        lambda: material.machines(given.machine_hours),
-    )
-    for make in stretches:
-        _false(ear, make(), alone)
+    for stretches in (material.talk(given.talk_s), material.machines(given.machine_hours)):
+        _false(ear, stretches, alone)
     print("false accepts                    number   hours   an hour  [95 %]    CPU s per s")
     rows = {kind: _false_row(kind, *values) for kind, values in alone.items()}
     return {**phrases, "false_accepts": rows}
@@ -149,8 +145,7 @@ def _print_tallies(title: str, table: dict[str, Tally]) -> None:
         )
 
 
-def _false(ear: Ear, stretches: Any, found: dict[str, list[float]]) -> None:
-    one: Stretch
+def _false(ear: Ear, stretches: Iterable[Stretch], found: dict[str, list[float]]) -> None:
     for one in stretches:
         begun = ear.cpu_s
         taken = ear.hear(one.samples)
@@ -158,7 +153,7 @@ def _false(ear: Ear, stretches: Any, found: dict[str, list[float]]) -> None:
         for place, value in enumerate((len(taken), len(one.samples) / RATE / 3600, ear.cpu_s - begun)):
             sums[place] += value
         for extra in taken:
-            print(f"    {one.kind}: took \"{extra.text}\" at {extra.at_s:.1f} s", flush=True)
+            print(f'    {one.kind}: took "{extra.text}" at {extra.at_s:.1f} s', flush=True)
 
 
 def _false_row(kind: str, count: float, hours: float, cpu_s: float) -> Row:

@@ -17,7 +17,14 @@ from assistant.library import load_book
 from assistant.recipe.speakers import use_of
 from assistant.recipe.voices import NEVER_TRAIN, TUNING
 from protocol.phrases import (
-    CORRECTION_PHRASE, DISREGARD_PHRASE, HOLD_PHRASE, NEGATIVE_PHRASE, NUMBER_SLOT, PERSON_PHRASE, QUERY_PHRASES, Strictness,
+    CORRECTION_PHRASE,
+    DISREGARD_PHRASE,
+    HOLD_PHRASE,
+    NEGATIVE_PHRASE,
+    NUMBER_SLOT,
+    PERSON_PHRASE,
+    QUERY_PHRASES,
+    Strictness,
     every_phrase,
 )  # fmt: skip
 from tests.bench import hearing_sound as sound
@@ -25,7 +32,7 @@ from tests.bench.hearing_sound import Wave
 
 SNRS_DB: tuple[float | None, ...] = (None, 20, 10, 5, 0)
 MACHINES = ("vacuum_cleaner", "engine", "washing_machine")
-TEN_WORDS = "yes no up down left right on off stop go".split()
+TEN_WORDS = ["yes", "no", "up", "down", "left", "right", "on", "off", "stop", "go"]
 TUNING_TALK = ("an4", "common_voice_100", "excerpts80", "ohf_phrases", "picovoice_wakewords")
 TEST_TALK = ("an4", "common_voice_100", "picovoice_s2i")
 TUNING_NOISE = (

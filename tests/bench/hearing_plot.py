@@ -4,6 +4,7 @@ from typing import Any
 
 LEVELS = ("clean", "20 dB", "10 dB", "5 dB", "0 dB")
 COLOURS = ("#0b6e4f", "#b5502b", "#5a5f73")
+FONT = 'font-family="sans-serif" font-size="13"'
 LEFT, TOP, WIDE, HIGH = 60, 40, 520, 300
 
 
@@ -18,8 +19,7 @@ def _y(per_cent: float) -> float:
 def svg(found: dict[str, Any]) -> str:
     """One line for each listener, with its 95 % intervals."""
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{LEFT + WIDE + 160}" height="{TOP + HIGH + 60}" '
-        'font-family="sans-serif" font-size="13">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{LEFT + WIDE + 160}" height="{TOP + HIGH + 60}" {FONT}>',
         '<rect width="100%" height="100%" fill="white"/>',
         f'<text x="{LEFT}" y="22" font-size="15">Phrases heard right, %, by voices never trained on</text>',
     ]

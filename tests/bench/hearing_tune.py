@@ -7,7 +7,7 @@ from math import dist
 from pathlib import Path
 from statistics import median
 
-from assistant.hearing.belief import LOOSE, NORMAL, STRICT, Least, Policy, write_policy
+from assistant.hearing.belief import FASTEST_S, LOOSE, NORMAL, STRICT, Least, Policy, write_policy
 from assistant.hearing.recogniser import shipped_model
 from protocol.phrases import Strictness
 from tests.bench.hearing_ears import OurEar, Taken
@@ -42,6 +42,7 @@ class Case:
             and look.worst_word <= least.worst_word
             and evidence.lead >= least.lead
             and not (strict_end and look.followed)
+            and look.duration_s >= FASTEST_S * look.phones
         )
 
 
