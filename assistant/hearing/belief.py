@@ -68,8 +68,8 @@ class Least:
     """Least lead over a phrase that differs in one word."""
 
 
-STRICT = Least(0.60, 0.30, 1.3, 4.5, 1.0)
-NORMAL = Least(0.50, 0.20, 1.6, 5.5, 1.0)
+STRICT = Least(0.60, 0.30, 1.5, 5.0, 1.0)
+NORMAL = Least(0.50, 0.20, 1.7, 5.5, 1.0)
 LOOSE = Least(0.40, 0.0, 2.0, 7.0, 0.0)
 
 
