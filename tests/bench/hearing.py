@@ -23,7 +23,7 @@ from typing import Any
 
 import numpy as np
 
-from assistant.clock import SystemClock
+from assistant.clock import SystemClock, cpu_seconds
 from assistant.hearing.blocks import RATE
 from assistant.hearing.listener import ListenPhrase
 from tests.bench import hearing_plot, hearing_tune, hearing_voices
@@ -83,12 +83,17 @@ def _arguments() -> argparse.Namespace:
 
 def _ready(model: Path | None) -> tuple[OurEar, Row]:
     before_mb = _memory_mb()
-    clock = SystemClock()
+    clock, cpu_s = SystemClock(), cpu_seconds()
     ours = OurEar(shipped_phrases(), model)
     ours.hear(np.zeros(RATE, np.int16))
-    loading = {"load_s": clock.now_ms() / 1000, "memory_mb": _memory_mb() - before_mb}
+    loading = {
+        "load_s": clock.now_ms() / 1000, "load_cpu_s": cpu_seconds() - cpu_s, "memory_mb": _memory_mb() - before_mb,
+    }  # fmt: skip
     ours.cpu_s = 0.0
-    print(f"loading, with all phrases: {loading['load_s']:.2f} s; memory over the bare process {loading['memory_mb']:.0f} MB")
+    print(
+        f"loading, with all phrases: {loading['load_s']:.2f} s ({loading['load_cpu_s']:.2f} CPU s); "
+        f"memory over the bare process {loading['memory_mb']:.0f} MB"
+    )
     return ours, loading
 
 
