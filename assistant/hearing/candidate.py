@@ -84,7 +84,8 @@ class Observer:
     def lead(self, look: Look, rivals: Iterable[str]) -> float:
         """By how much a phrase fits better than its best rival, over the whole phrase; infinite without rivals."""
         others = [self._tracked(text).look for text in rivals]
-        return min((other.loss - look.loss for other in others if other is not None), default=inf)
+        gaps = (other.shortfall - look.shortfall for other in others if other is not None)
+        return min((gap * look.phones for gap in gaps), default=inf)
 
     def _tracked(self, text: str) -> PhraseTracker:
         tracker = PhraseTracker(text, self._lexicon)

@@ -171,6 +171,8 @@ def _sound_alikes(number: list[str]) -> list[str]:
 
 
 def _differ_in_one_word(one: str, other: str) -> bool:
+    if one.startswith(other) or other.startswith(one):
+        return False
     mine, theirs = one.split(), other.split()
     return len(mine) == len(theirs) and sum(a != b for a, b in zip(mine, theirs, strict=True)) == 1
 

@@ -51,11 +51,6 @@ class Look:
         return self.end_s - self.start_s
 
     @property
-    def loss(self) -> float:
-        """Over the whole phrase."""
-        return self.shortfall * self.phones
-
-    @property
     def followed(self) -> bool:
         """More was said straight after it."""
         return self.more >= 2
