@@ -12,6 +12,7 @@ from assistant.hearing.listener import Listener
 from assistant.hearing.recogniser import SpeechModel
 from assistant.hearing.sources import MicrophoneSource
 from assistant.inputs import Part
+from assistant.live import UNWRITTEN
 from assistant.microphone import LiveMicrophone
 from assistant.speaking.clips import ClipCache
 from assistant.speaking.device_player import DevicePlayer
@@ -95,7 +96,7 @@ def prepare_clips(book: Book, show: Callable[[str], None], reports: SimpleQueue[
         if done < total and sys.stderr.isatty():
             sys.stderr.write(f"\rPreparing prompts {done}/{total} ")
 
-    prepared = clips.prepare(fixed_texts(book), progress)
+    prepared = clips.prepare((UNWRITTEN, *fixed_texts(book)), progress)
     if prepared.failed:
         show(f"{len(prepared.failed)} prompts have no sound: {prepared.reason}")
     return clips

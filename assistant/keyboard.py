@@ -13,6 +13,9 @@ HELP = (
 )
 
 
+LONGEST_LINE = 2_000
+
+
 def read_lines(
     lines: Iterable[str],
     put: Callable[[Input], None],
@@ -34,7 +37,7 @@ def read_lines(
     def work() -> None:
         for line in lines:
             if line.strip():
-                put(parse(line.strip(), origin, step()))
+                put(parse(line.strip()[:LONGEST_LINE], origin, step()))
         if ends_run:
             put(Stop("end of input"))
 

@@ -85,6 +85,7 @@ class Station:
         self._own_voice = OwnVoice()
         self._scene = scene
         self._waiting = 0
+        self._warnings = 0
 
     def react(self, record: Record, state: State) -> None:
         """Say what is addressed to this station, then listen for what now means something."""
@@ -127,6 +128,13 @@ class Station:
             for block in blocks:
                 found.extend(self.hear(block))
         return found
+
+    def warn(self, text: str) -> None:
+        """Say at once, as an alarm, what cannot be on record."""
+        self._waiting += 1
+        self._warnings += 1
+        name = f"warning.{self._warnings}"
+        self._player.say(Utterance(name, text, Priority.ALARM, interruptible=False, kind="warning", tone=Tone.ALARM))
 
     @property
     def silent(self) -> bool:

@@ -1,6 +1,7 @@
 """`run` and `resume`: a live incident on this machine."""
 
 import json
+import os
 import sys
 from argparse import Namespace
 from collections.abc import Callable
@@ -75,7 +76,7 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
     )  # fmt: skip
     built = live_station(session.book, wishes, clock, _show)
     session.react_with(_story(session.book))
-    loop = Loop(incident, [built.station], _show)
+    loop = Loop(incident, [built.station], _show, built.station.warn)
     board = _board(incident, options, loop, built.troubles)
     if options.keyboard or built.troubles or sys.stdin.isatty():
         _show(HELP)
@@ -127,4 +128,8 @@ def _story(book: Book) -> Callable[[Record, State], None]:
 
 
 def _show(text: str) -> None:
-    print(text, flush=True)
+    """Tell the person at the terminal; a terminal that is gone must not end the incident."""
+    try:
+        print(text, flush=True)
+    except (OSError, ValueError):
+        sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  for the rest of the run
