@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from protocol.errors import TableError
+from protocol.estimates.grain import GrainName
 from protocol.house import House
 from protocol.procedure import Identifier, SpokenPhrase, line_of
 from protocol.units import FOOT_M, INCH_M
@@ -35,10 +36,20 @@ class Bin(_Row):
     name: Name
     diameter_ft: float = Field(gt=3, le=200)
     eave_ft: float = Field(gt=3, le=200)
-    grain: str = "unknown"
+    grain: GrainName = GrainName.UNKNOWN
     anchor_rated: bool = False
     """Older bins have no rated anchor: false until somebody has checked."""
+    anchor_above_grain_ft: float | None = Field(default=None, gt=0, le=190)
+    """Height of the anchor over the grain surface."""
     fan: bool = True
+    airflow_cfm: float | None = Field(default=None, gt=0, le=1_000_000)
+    """Clean air that a fan or blower brings into the head space."""
+    grain_depth_ft: float | None = Field(default=None, gt=0, le=250)
+    """Depth of grain at the wall."""
+    auger_bu_h: float | None = Field(default=None, gt=0, le=100_000)
+    """Unloading rate as stated."""
+    noise_dba: float | None = Field(default=None, ge=40, le=150)
+    """Measured where the rescuers will work, fans and vacuum on."""
 
 
 class PanelKit(_Row):

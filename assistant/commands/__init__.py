@@ -1,9 +1,10 @@
 """One module for each command of `bin-rescue`; each takes the parsed options and returns an exit status."""
 
 from assistant.commands.checking import check
+from assistant.commands.estimating import estimate
 from assistant.commands.hearing import devices, hear
 from assistant.commands.records import replay
 from assistant.commands.rehearsing import rehearse
 from assistant.commands.running import resume, run
 
-__all__ = ["check", "devices", "hear", "rehearse", "replay", "resume", "run"]
+__all__ = ["check", "devices", "estimate", "hear", "rehearse", "replay", "resume", "run"]
