@@ -272,7 +272,8 @@ def _link(before: str, content: Mapping[str, Any]) -> str:
 
 
 def _dump(content: Mapping[str, Any]) -> bytes:
-    return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()
+    """As JSON; half a surrogate pair, which is no text, is written as its escape."""
+    return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode(errors="backslashreplace")
 
 
 def _header_plain(header: Header) -> dict[str, Any]:

@@ -37,7 +37,7 @@ def read_lines(
     def work() -> None:
         for line in lines:
             if line.strip():
-                put(parse(line.strip()[:LONGEST_LINE], origin, step()))
+                put(parse(_clean(line), origin, step()))
         if ends_run:
             put(Stop("end of input"))
 
@@ -60,3 +60,8 @@ def parse(line: str, origin: cmd.Origin, step: str) -> Input:
         answer, _gap, reason = rest.partition(" ")
         return Order(cmd.Override(0, heard, step, reason, answer))
     return Words(line, heard)
+
+
+def _clean(line: str) -> str:
+    """What is no text becomes a question mark, and a cat on the keyboard has an end."""
+    return line.strip()[:LONGEST_LINE].encode(errors="replace").decode()

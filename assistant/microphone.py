@@ -19,6 +19,8 @@ FIRST_RETRY_MS = 1_000
 LONGEST_RETRY_MS = 15_000
 MOST_BLOCKS = 16
 """At most a second waits to be decoded; what is older is dropped, counted and told."""
+MOST_AT_ONCE = 4
+"""Handed over at a time, so that a slow decoder does not hold up clocks and alarms."""
 MOST_READ = 200
 OWN_PAUSE_MS = 1_000
 """Not polled for so long, the program itself stood still, and the silence is not the microphone's."""
@@ -49,6 +51,7 @@ class LiveMicrophone:
         self._retry_ms = FIRST_RETRY_MS
         self._next_try_ms = now_ms
         self._lost_at_ms: int | None = None
+        self._held: list[Block] = []
         self.dropped_s = 0.0
         """Seconds of sound that were never decoded because the program fell behind."""
 
@@ -75,13 +78,14 @@ class LiveMicrophone:
 
     def _newest(self, blocks: list[Block], now_ms: int) -> tuple[list[Block], list[Part]]:
         late_s = self._date(blocks, now_ms)
-        overflowed = any(block.overflow for block in blocks)
-        old, kept = blocks[:-MOST_BLOCKS], blocks[-MOST_BLOCKS:]
-        lost_s = sum(block.duration_s for block in old) + (late_s if overflowed else 0.0)
+        held = [*self._held, *(replace(block, start_s=block.start_s + self._zero_s) for block in blocks)]
+        old, kept = held[:-MOST_BLOCKS], held[-MOST_BLOCKS:]
         if old:
             kept[0] = replace(kept[0], overflow=True)
-        dated = [replace(block, start_s=block.start_s + self._zero_s) for block in kept]
-        return dated, self._backlog(lost_s, now_ms)
+        lost_s = sum(block.duration_s for block in old)
+        lost_s += late_s if any(block.overflow for block in blocks) else 0.0
+        self._held = kept[MOST_AT_ONCE:]
+        return kept[:MOST_AT_ONCE], self._backlog(lost_s, now_ms)
 
     def _date(self, blocks: list[Block], now_ms: int) -> float:
         """Move the zero when the newest block is not of about now; gives the seconds by which it lagged."""
@@ -106,6 +110,7 @@ class LiveMicrophone:
 
     def _lost(self, now_ms: int) -> Part:
         self.close()
+        self._held = []
         self._next_try_ms = now_ms + self._retry_ms
         return Part("microphone", works=False, detail="Use the board or the keyboard.")
 

@@ -1,5 +1,6 @@
 """`run` and `resume`: a live incident on this machine."""
 
+import io
 import json
 import os
 import sys
@@ -82,6 +83,8 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
         _show(HELP)
     typist = Origin("crew", Role(options.role), "keyboard")
     _show(f"Record: {path}")
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        sys.stdin.reconfigure(errors="replace")
     try:
         if opening:
             begin(incident, opening)
@@ -130,6 +133,6 @@ def _story(book: Book) -> Callable[[Record, State], None]:
 def _show(text: str) -> None:
     """Tell the person at the terminal; a terminal that is gone must not end the incident."""
     try:
-        print(text, flush=True)
+        print(text.encode(errors="replace").decode(), flush=True)
     except (OSError, ValueError):
         sys.stdout = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115  for the rest of the run

@@ -99,6 +99,8 @@ def test_backlog_drops_the_oldest_and_says_so_once(shop: Shop) -> None:
         shop.sold[0].hears(MOST_BLOCKS + 10)
         blocks, parts = microphone.poll(number * 1_560)
         told += parts
+        while more := microphone.poll(number * 1_560)[0]:
+            blocks += more
         assert MOST_BLOCKS == len(blocks)
         assert pytest.approx(number * 1.56) == blocks[-1].end_s
     assert pytest.approx(3 * 10 * BLOCK_S) == microphone.dropped_s
@@ -114,15 +116,16 @@ def test_backlog_drops_the_oldest_and_says_so_once(shop: Shop) -> None:
 def test_blocks_keep_the_incidents_time_for_eight_hours(shop: Shop, drift: float) -> None:
     """A sound card 200 millionths fast or slow stays within half a second of the clock, and no sound is dropped."""
     microphone = opened(shop)
-    given = 0
+    given, last_s = 0, 0.0
     for now_ms in range(60, 8 * 3_600_000, 60_000):
         due = int(now_ms / 1000 / BLOCK_S * drift)
         while given < due:
             shop.sold[0].hears(min(MOST_BLOCKS, due - given))
             given += min(MOST_BLOCKS, due - given)
-            blocks, _ = microphone.poll(now_ms)
+            while blocks := microphone.poll(now_ms)[0]:
+                last_s = blocks[-1].end_s
         if given:
-            assert abs(blocks[-1].end_s - now_ms / 1000) <= 0.6
+            assert abs(last_s - now_ms / 1000) <= 0.6
     assert microphone.dropped_s == 0.0
 
 

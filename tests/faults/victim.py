@@ -1,0 +1,76 @@
+"""The program with faults built in: `python -m tests.faults.victim FAULT=NUMBER... run ...`.
+
+- `dies-in=12 after=40` writes 40 bytes of the twelfth write to the record, then kills itself;
+- `dies-before-sync=12` kills itself between the twelfth write and its fsync;
+- `dies-after-sync=12` kills itself after the twelfth fsync, before anything is applied or shown;
+- `slow-sync=2` lets every fsync take two seconds longer;
+- `slow-ear=0.2` lets each of the first hundred blocks of sound take 0.2 s longer to decode.
+"""
+
+import itertools
+import os
+import signal
+import sys
+import time
+from collections.abc import Mapping, Sequence
+
+from assistant import journal
+from assistant.cli import main
+from assistant.hearing.blocks import Block
+from assistant.hearing.listener import Heard, Listener
+
+SLOW_BLOCKS = 100
+
+
+def _die() -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def break_writing(faults: Mapping[str, float]) -> None:
+    """Stand between the record and the disk."""
+    write, sync = os.write, os.fsync
+    writes, syncs = itertools.count(1), itertools.count(1)
+
+    def broken_write(handle: int, data: bytes) -> int:
+        if next(writes) == faults.get("dies-in"):
+            write(handle, data[: int(faults.get("after", 0))])
+            _die()
+        return write(handle, data)
+
+    def broken_sync(handle: int) -> None:
+        number = next(syncs)
+        if number == faults.get("dies-before-sync"):
+            _die()
+        time.sleep(faults.get("slow-sync", 0.0))  # noqa: TID251
+        sync(handle)
+        if number == faults.get("dies-after-sync"):
+            _die()
+
+    journal.os.write, journal.os.fsync = broken_write, broken_sync  # type: ignore[assignment]
+
+
+def break_hearing(seconds: float) -> None:
+    """A decoder that cannot keep up for a while."""
+    feed = Listener.feed
+    blocks = itertools.count()
+
+    def slow_feed(self: Listener, block: Block) -> list[Heard]:
+        if next(blocks) < SLOW_BLOCKS:
+            time.sleep(seconds)  # noqa: TID251
+        return feed(self, block)
+
+    Listener.feed = slow_feed  # type: ignore[method-assign]
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Break what is asked for, then be the program."""
+    split = list(arguments).index("run") if "run" in arguments else list(arguments).index("resume")
+    faults = {name: float(value) for name, _, value in (one.partition("=") for one in arguments[:split])}
+    break_writing(faults)
+    if "slow-ear" in faults:
+        break_hearing(faults["slow-ear"])
+    return main(list(arguments[split:]))
+
+
+if __name__ == "__main__":
+    sys.exit(run(sys.argv[1:]))
