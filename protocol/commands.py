@@ -23,6 +23,7 @@ class Query(StrEnum):
     """Questions that have a spoken answer and change nothing."""
 
     SAY_AGAIN = "say_again"
+    CAUTION = "caution"
     WHAT_NEXT = "what_next"
     CHOICES = "choices"
     TIME = "time"
@@ -215,6 +216,15 @@ class Override:
 
 
 @dataclass(frozen=True, slots=True)
+class EndWork:
+    """The officer outside ends the work and goes on to stand-down, and says why; the bin has to be empty."""
+
+    at_ms: int
+    origin: Origin
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class ReportPart:
     """A part of the program failed or came back (microphone, speaker, recogniser, board …)."""
 
@@ -245,5 +255,5 @@ class Tick:
 Command = (
     OpenIncident | Advance | Affirm | Negate | ReportAir | CountCanister | CallLevel | CheckPerson | AnswerRollCall
     | MoveRescuer | StepBack | Correct | Hold | Resume | RaiseEmergency | WithdrawEmergency | Ask | Override
-    | ReportPart | Note | Tick
+    | EndWork | ReportPart | Note | Tick
 )  # fmt: skip

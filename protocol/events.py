@@ -219,6 +219,8 @@ class TimerStarted:
     timer: str
     key: str
     due_ms: int
+    since_ms: int | None = None
+    """It counts from this earlier moment, because a step that had stopped it was taken back."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,6 +10,8 @@ from protocol.air import Reading
 from protocol.errors import HistoryError
 from protocol.state import Level, OpenEmergency, Pending, Rescuer, RunningTimer, State
 
+RESCUER_OUT = "rescuer_out"
+"""The entry of a rescuer counted out, which "correction" takes back like a reading."""
 _PENDING_FIELDS = ("what", "step", "by", "heard", "answer", "gas", "value", "place")
 
 
@@ -105,6 +107,8 @@ def _taken_back(state: State, event: ev.EntryTakenBack) -> State:
         "canister": {"canisters_ms": state.canisters_ms[:-1]},
         "level": {"levels": state.levels[:-1]},
     }
+    if event.entry == RESCUER_OUT:
+        return _in_again(state)
     return replace(state, entries=state.entries[:-1], **lists[event.entry])
 
 
@@ -117,7 +121,15 @@ def _out(state: State, event: ev.RescuerLeft) -> State:
         replace(member, left_ms=event.at_ms) if member.inside and member.slot == event.slot else member
         for member in state.crew
     )
-    return replace(state, crew=crew)
+    return replace(state, crew=crew, out_order=(*state.out_order, event.slot), entries=(*state.entries, RESCUER_OUT))
+
+
+def _in_again(state: State) -> State:
+    """The last one who was counted out is still inside."""
+    slot = state.left_last
+    member = next(one for one in reversed(state.crew) if one.slot == slot)
+    crew = tuple(replace(one, left_ms=None) if one is member else one for one in state.crew)
+    return replace(state, crew=crew, out_order=state.out_order[:-1], entries=state.entries[:-1])
 
 
 def _without(state: State, timer: str, key: str) -> tuple[RunningTimer, ...]:
@@ -125,7 +137,8 @@ def _without(state: State, timer: str, key: str) -> tuple[RunningTimer, ...]:
 
 
 def _timer_on(state: State, event: ev.TimerStarted) -> State:
-    started = RunningTimer(event.timer, event.key, event.at_ms, event.due_ms)
+    since_ms = event.at_ms if event.since_ms is None else event.since_ms
+    started = RunningTimer(event.timer, event.key, since_ms, event.due_ms)
     return replace(state, timers=(*_without(state, event.timer, event.key), started))
 
 

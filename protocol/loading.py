@@ -12,7 +12,7 @@ from string import Formatter
 from types import MappingProxyType
 
 from protocol.errors import TableError
-from protocol.guards import GUARDS, REPEATS_DONE
+from protocol.guards import GUARDS, NOBODY_INSIDE, REPEATS_DONE
 from protocol.machine import Row, all_rows, is_raise, rows_from
 from protocol.marks import MARKS
 from protocol.phrases import (
@@ -32,6 +32,7 @@ from protocol.phrases import (
     syllables,
 )
 from protocol.procedure import (
+    BAD_AIR,
     RETURN,
     Interruption,
     Procedure,
@@ -115,6 +116,7 @@ def load_procedure(main: str, texts: Mapping[str, str], words: Words = NO_WORDS)
     _check_emergencies(procedure, sources)
     _check_phrases(sources)
     _check_machine(procedure, sources)
+    _check_bad_air(procedure, sources)
     return procedure
 
 
@@ -181,6 +183,22 @@ def _check_emergencies(procedure: Procedure, sources: tuple[_Source, ...]) -> No
                 if "{" in phrase:
                     raise source.fail(row, "say", "only the phrases of a repeated step hold {n}")
                 seen.add(phrase)
+
+
+def _check_bad_air(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
+    """A bad reading raises this emergency by its name: without it nobody would be led out."""
+    rows = [(source, row) for source in sources for row in source.rows.interruption if row.id == BAD_AIR]
+    if not rows:
+        raise TableError(
+            f"{procedure.heading.id}: there is no emergency '{BAD_AIR}', so bad air would order nobody out. "
+            "Include 'emergencies', or write one."
+        )
+    source, row = rows[0]
+    if not row.evacuates:
+        raise source.fail(row, "evacuates", f"'{BAD_AIR}' has to order everyone out: write evacuates = true")
+    first = next((step for step in procedure.steps if step.id == row.to), None)
+    if first is not None and NOBODY_INSIDE not in first.needs:
+        raise source.fail(row, "to", f"its first step '{row.to}' has to need {NOBODY_INSIDE}")
 
 
 def _check_phrases(sources: tuple[_Source, ...]) -> None:

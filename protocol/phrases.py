@@ -48,6 +48,7 @@ class Meaning:
 
 QUERY_PHRASES: tuple[tuple[str, cmd.Query], ...] = (
     ("say again", cmd.Query.SAY_AGAIN),
+    ("what is the danger", cmd.Query.CAUTION),
     ("what comes next", cmd.Query.WHAT_NEXT),
     ("read the choices", cmd.Query.CHOICES),
     ("time check", cmd.Query.TIME),

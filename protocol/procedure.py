@@ -19,6 +19,8 @@ Confirmer = Literal["inside", "outside", "either"]
 
 MAX_PROCEDURE_CHARS = 400_000
 """A procedure longer than this is refused: the shipped ones are under a tenth of it."""
+BAD_AIR = "bad_air"
+"""The emergency that a bad reading raises: every procedure has it."""
 RETURN = "@return"
 """Destination of a step that ends an interruption: back to the step that was interrupted."""
 
@@ -59,6 +61,8 @@ class Answer(_Row):
     value: Identifier
     to: str | None = None
     """Next step when it is not the step's own next; the row's `needs` hold for it too."""
+    direction: Sentence | None = None
+    """Spoken after this answer: what has to be done about it, and whose word comes first."""
 
 
 class Step(_Row):

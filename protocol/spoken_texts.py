@@ -45,7 +45,8 @@ def _acknowledgements(house: House, step: Step) -> Iterator[str]:
     if step.final:
         return
     for answer in step.answers:
-        yield f"{answer.say[0][:1].upper()}{answer.say[0][1:]}."
+        named = f"{answer.say[0][:1].upper()}{answer.say[0][1:]}."
+        yield f"{named} {answer.direction}" if answer.direction else named
         if step.critical:
             yield f"I heard, {answer.say[0]}. Say, affirmative, or, negative."
     if step.say and step.critical:

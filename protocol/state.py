@@ -88,8 +88,10 @@ class State:
     levels: tuple[Level, ...] = ()
     canisters_ms: tuple[int, ...] = ()
     entries: tuple[str, ...] = ()
-    """Kinds of entries in order (air, canister, level), so that the last can be taken back."""
+    """Kinds of entries in order (air, canister, level, corner, rescuer_out), so that the last can be taken back."""
     crew: tuple[Rescuer, ...] = ()
+    out_order: tuple[int, ...] = ()
+    """Numbers of those counted out, in order."""
     timers: tuple[RunningTimer, ...] = ()
     pending: Pending | None = None
     held: bool = False
@@ -113,6 +115,11 @@ class State:
     def inside(self) -> tuple[Rescuer, ...]:
         """Rescuers in the bin now."""
         return tuple(rescuer for rescuer in self.crew if rescuer.inside)
+
+    @property
+    def left_last(self) -> int:
+        """Who was counted out last; 0 when nobody was."""
+        return self.out_order[-1] if self.out_order else 0
 
     @property
     def level(self) -> str | None:

@@ -169,6 +169,11 @@ def next_answer(scene: Scene) -> str:
     return f"Next: {scene.book.procedure.step(following).title}."
 
 
+def caution_answer(scene: Scene) -> str:
+    """The caution of the current step, and whose word comes first."""
+    return scene.step.caution or "No caution is written for this step. The commander decides."
+
+
 def choices_answer(scene: Scene) -> str:
     """Every phrase that the current step takes."""
     step = scene.step

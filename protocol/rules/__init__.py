@@ -5,7 +5,7 @@ from types import MappingProxyType
 
 from protocol import commands as cmd
 from protocol.events import CommandRefused, Event
-from protocol.rules import advance, crew, emergencies, passing_time, questions, readings, running
+from protocol.rules import advance, crew, emergencies, orders, passing_time, questions, readings, running
 from protocol.rules.turn import Turn
 from protocol.scene import Book
 from protocol.state import State
@@ -17,7 +17,8 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.Advance: advance.advance,
     cmd.Affirm: advance.affirm,
     cmd.Negate: advance.negate,
-    cmd.Override: advance.override,
+    cmd.Override: orders.override,
+    cmd.EndWork: orders.end_work,
     cmd.StepBack: advance.step_back,
     cmd.ReportAir: readings.report_air,
     cmd.CountCanister: readings.count_canister,

@@ -9,6 +9,7 @@ from protocol.rules.turn import Turn
 from protocol.scene import Scene
 from protocol.wording import (
     air_answer,
+    caution_answer,
     choices_answer,
     crew_answer,
     estimate_answer,
@@ -18,6 +19,7 @@ from protocol.wording import (
 )
 
 _ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
+    cmd.Query.CAUTION: caution_answer,
     cmd.Query.WHAT_NEXT: next_answer,
     cmd.Query.CHOICES: choices_answer,
     cmd.Query.TIME: time_answer,
@@ -33,16 +35,18 @@ _ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
 def ask(turn: Turn, command: cmd.Ask) -> None:
     """Answer the station that asked."""
     if command.query is cmd.Query.SAY_AGAIN:
-        _say_again(turn)
+        _say_again(turn, command)
         return
     turn.answer(_ANSWERS[command.query](turn.scene), command.query.value, _side(command.origin.role))
 
 
-def _say_again(turn: Turn) -> None:
+def _say_again(turn: Turn, command: cmd.Ask) -> None:
     if turn.state.closed:
         turn.answer("The incident is closed.", "say_again")
         return
     turn.prompt(turn.scene.step)
+    if turn.scene.step.critical:
+        turn.answer(turn.scene.step.caution or "", "caution", _side(command.origin.role))
 
 
 def _side(role: cmd.Role) -> str:

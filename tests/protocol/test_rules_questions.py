@@ -137,6 +137,7 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
         cmd.CallLevel(at_ms, origin, "knees"), cmd.MoveRescuer(at_ms, origin, 1, inside=True),
         cmd.RaiseEmergency(at_ms, origin, "mayday"), cmd.Ask(at_ms, origin, cmd.Query.TIME),
         cmd.Override(at_ms, origin, "people", "why not", "one"), cmd.Note(at_ms, origin, "a note"),
+        cmd.EndWork(at_ms, origin, "enough"),
         cmd.ReportPart(at_ms, origin, "speaker", works=False, detail="Gone."), cmd.Tick(at_ms),
     ]  # fmt: skip
     plain = (cmd.Affirm, cmd.Negate, cmd.CountCanister, cmd.CheckPerson, cmd.AnswerRollCall, cmd.StepBack, cmd.Correct,
@@ -193,3 +194,31 @@ def test_a_decision_never_raises(at_ms: int, index: int) -> None:
     for state in (State(), replace(State(opened=True), step="panel_set"), replace(State(opened=True), step="mayday_over")):
         events = decide(BOOK, state, _any_command(at_ms)[index])
         assert fold(events, state).at_ms <= max(at_ms, 0)
+
+
+# ------------------------------------------------------------------------------------------- cautions and directions
+
+
+@pytest.mark.parametrize("step", ["tried", "entry_go", "visible"])
+def test_the_caution_is_spoken_when_it_is_asked_for(step: str) -> None:
+    """By its own question in every step, and after "say again" in a step that is read back; never unasked."""
+    story = walked_to(BOOK, VISIBLE, step)
+    caution = BOOK.procedure.step(step).caution
+    assert caution
+    assert caution not in sentences(story.events)
+    assert [caution] == sentences(story.say("what is the danger"))
+    assert caution == sentences(story.say("say again"))[-1]
+
+
+@pytest.mark.parametrize(
+    ("step", "words", "direction"),
+    [
+        ("breathing", "no sign of breathing", "Tell the medics and command now: no sign of breathing."),
+        ("answering", "nothing comes back", "Tell the medics and command now: the person does not answer."),
+    ],
+)
+def test_the_worst_answers_lead_to_a_direction_that_defers_to_the_medics(step: str, words: str, direction: str) -> None:
+    """No sign of breathing is acted on by the medics' and command's word, and that is said at once."""
+    story = walked_to(BOOK, VISIBLE, step)
+    said = sentences(story.say(words), "outside")[0]
+    assert f"{words.capitalize()}. {direction} Their word comes first." == said

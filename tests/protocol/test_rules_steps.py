@@ -1,12 +1,14 @@
 """Confirming steps: roles, read-back, preconditions, answers, repeats."""
 
 from dataclasses import replace
+from decimal import Decimal
 from functools import cache
 
 import pytest
 
 from protocol import commands as cmd
 from protocol import events as ev
+from protocol.air import Gas, Reading
 from protocol.guards import GUARDS
 from protocol.history import fold
 from protocol.house import House
@@ -116,7 +118,7 @@ def test_what_can_hurt_is_read_back_and_waits(step: Step) -> None:
 def test_the_critical_steps_are_the_known_ones() -> None:
     """Visible, fumigated, lockout tried, entry, ring depth, everyone out; the covered branch and emergencies alike."""
     assert {
-        "visible", "fumigated", "tried", "entry_go", "reach", "everyone_out", "covered_off", "person_shows",
+        "visible", "fumigated", "tried", "entry_go", "reach", "everyone_out", "covered_off", "covered_fumigant", "person_shows",
         "structure_safe", "mayday_over",
     } == {step.id for step in STEPS if step.critical}  # fmt: skip
 
@@ -221,7 +223,9 @@ def _spoiled(state: State) -> list[State]:
     """The same moment with one thing missing."""
     without = [replace(state, facts=tuple(pair for pair in state.facts if pair != gone)) for gone in state.facts]
     crew = (Rescuer(1, 0),)
-    return [*without, replace(state, readings=()), replace(state, levels=()), replace(state, crew=crew)]
+    bad = Reading(Gas.CARBON_DIOXIDE, Decimal(9000), "hatch", state.at_ms)
+    readings = [replace(state, readings=()), replace(state, readings=(*state.readings, bad))]
+    return [*without, *readings, replace(state, levels=()), replace(state, crew=crew)]
 
 
 @pytest.mark.parametrize(
