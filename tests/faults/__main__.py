@@ -4,12 +4,13 @@
 """
 
 import argparse
+import signal
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from tests.faults import chain, disk, machine, records
+from tests.faults import chain, disk, machine, network, records, sound
 from tests.faults.kills import Kill, kill_rehearsal, kill_typed
 from tests.faults.table import HEAD, Row, line_of, summary
 
@@ -48,6 +49,14 @@ def faults(size: Size, seed: int) -> list[tuple[str, Callable[[], Row]]]:
         ("starved", lambda: machine.starved(60)),
         ("terminal", machine.terminal_gone),
         ("rubbish", machine.rubbish_typed),
+        ("network", network.cut),
+        ("microphone", sound.microphone_removed),
+        ("speaker", sound.speaker_removed),
+        ("sound server restarted", sound.server_restarted),
+        ("sound server hangs", sound.server_hangs),
+        ("engine killed", lambda: sound.engine("speech engine killed", signal.SIGKILL)),
+        ("engine hangs", lambda: sound.engine("speech engine hangs", signal.SIGSTOP)),
+        ("backlog", sound.backlog),
         ("kill resume", partial(_one_by_one, "kill -9, then only looked at", kill_typed, size.typed, seed)),
         ("kill rehearsal", partial(_one_by_one, "kill -9 in a rehearsal", partial(kill_rehearsal, longest_s=size.longest_s),
                                    size.rehearsals, seed)),

@@ -14,7 +14,6 @@ import sys
 import time
 from collections.abc import Mapping, Sequence
 
-from assistant import journal
 from assistant.cli import main
 from assistant.hearing.blocks import Block
 from assistant.hearing.listener import Heard, Listener
@@ -46,7 +45,7 @@ def break_writing(faults: Mapping[str, float]) -> None:
         if number == faults.get("dies-after-sync"):
             _die()
 
-    journal.os.write, journal.os.fsync = broken_write, broken_sync  # type: ignore[assignment]
+    os.write, os.fsync = broken_write, broken_sync  # type: ignore[assignment]
 
 
 def break_hearing(seconds: float) -> None:
@@ -55,8 +54,11 @@ def break_hearing(seconds: float) -> None:
     blocks = itertools.count()
 
     def slow_feed(self: Listener, block: Block) -> list[Heard]:
-        if next(blocks) < SLOW_BLOCKS:
+        number = next(blocks)
+        if number < SLOW_BLOCKS:
             time.sleep(seconds)  # noqa: TID251
+        elif number == SLOW_BLOCKS:
+            print("the decoder keeps up again", flush=True)
         return feed(self, block)
 
     Listener.feed = slow_feed  # type: ignore[method-assign]
