@@ -70,7 +70,6 @@ def _run(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     run = subs.add_parser("run", help="lead a live incident or drill")
     _live_options(run)
     run.add_argument("--procedure", type=Path, metavar="FILE", help="procedure file instead of the shipped one")
-    run.add_argument("--site", type=Path, metavar="FILE", help="the department's site card")
     run.add_argument("--drill", action="store_true", help="a drill, not an incident")
     run.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
     run.set_defaults(work=commands.run)
@@ -82,6 +81,8 @@ def _run(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
 
 
 def _live_options(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--site", type=Path, metavar="FILE", help="the department's site card")
+    sub.add_argument("--bin", metavar="NAME", help="which bin of the site card the board draws (default: the only one)")
     sub.add_argument("--keyboard", action="store_true", help="type the phrases; no microphone is needed")
     sub.add_argument("--mute", action="store_true", help="no loudspeaker: show the prompts only")
     sub.add_argument("--role", choices=("inside", "outside", "both"), default="both", help="whose headset this is")

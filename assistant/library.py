@@ -12,7 +12,7 @@ from protocol.errors import ProtocolError
 from protocol.house import House
 from protocol.loading import load_procedure
 from protocol.scene import Book
-from protocol.site import Site, read_site
+from protocol.site import Bin, Site, read_site
 
 SHIPPED = "partial_entrapment"
 MAX_FILE_BYTES = 1_000_000
@@ -101,6 +101,23 @@ def load_site(path: Path | None) -> Site | None:
         return read_site(_read(path), path.name)
     except ProtocolError as error:
         raise ProcedureError(str(error)) from error
+
+
+def bin_on_card(site: Site | None, name: str | None) -> Bin | None:
+    """The bin that is named, or the only one on the card; None when nobody can say which it is.
+
+    Raises:
+        ProcedureError: if the card does not list that bin.
+    """
+    listed = site.bin if site else ()
+    if name is None:
+        return listed[0] if len(listed) == 1 else None
+    found = next((row for row in listed if row.name.casefold() == name.strip().casefold()), None)
+    if found is None:
+        names = ", ".join(row.name for row in listed)
+        helps = f"It lists: {names}." if names else "Give the card with --site."
+        raise ProcedureError(f"No bin '{name}' on the site card. {helps}")
+    return found
 
 
 def digest_of(source: Source) -> str:

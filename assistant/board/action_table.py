@@ -11,6 +11,7 @@ from assistant.board.action import Action
 
 ACTIONS: Mapping[str, type[Action]] = MappingProxyType({
     "confirm": step.Confirm,
+    "relay": step.Relay,
     "refuse": step.Refuse,
     "affirm": step.Affirm,
     "negate": step.Negate,

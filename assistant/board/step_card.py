@@ -10,6 +10,8 @@ from protocol.scene import Scene
 from protocol.timers import running
 from protocol.wording import fill, fill_number, next_repeat
 
+STATION = "board "
+"""How every officer's tablet is named in the record: board 1, board 2."""
 FOLLOWING = 3
 """How many steps ahead are shown."""
 WHO = {"inside": "Crew inside", "outside": "Officer outside", "either": "Inside or outside"}
@@ -33,6 +35,8 @@ class Readback:
     """step or air."""
     asked_ms: int
     lapses_ms: int | None
+    may_affirm: bool
+    """The officer may answer it; otherwise the crew inside does, who said it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +146,8 @@ def _readback(scene: Scene) -> Readback | None:
         text = _say_of(scene.step, pending.answer)
     elif scene.step.say:
         text = scene.step.say[0]
-    return Readback(text, pending.what, pending.asked_ms, timer.due_ms if timer else None)
+    mine = pending.what != "step" or scene.step.confirmed_by != "inside" or pending.by.startswith(STATION)
+    return Readback(text, pending.what, pending.asked_ms, timer.due_ms if timer else None, mine)
 
 
 def _say_of(step: Step, answer: str) -> str:

@@ -16,11 +16,12 @@ from assistant.incident import Incident, begin, open_incident, resume_incident
 from assistant.inputs import Part
 from assistant.journal import Record
 from assistant.keyboard import HELP, read_lines
-from assistant.library import load_site, source_for
+from assistant.library import bin_on_card, load_site, source_for
 from assistant.live import Loop
 from assistant.story import clock_text, lines_of
 from protocol.commands import Origin, Role
 from protocol.scene import Book
+from protocol.site import Bin
 from protocol.state import State
 
 if TYPE_CHECKING:
@@ -33,14 +34,19 @@ UNFINISHED = 10
 def run(options: Namespace) -> int:
     """Begin an incident and lead it until it is closed or stopped."""
     path = options.journal or default_journal()
-    source = source_for(options.procedure, load_site(options.site))
+    site = load_site(options.site)
+    drawn = bin_on_card(site, options.bin)
+    source = source_for(options.procedure, site)
+    if site and len(site.bin) > 1 and drawn is None and not options.no_board:
+        _show(f"The site card lists {len(site.bin)} bins. Name one with --bin, and the board draws it.")
     kind = "drill" if options.drill else "live"
     incident = open_incident(source, path, kind, SystemClock())
-    return _lead(incident, options, path, opening=kind)
+    return _lead(incident, options, path, kind, drawn)
 
 
 def resume(options: Namespace) -> int:
     """Go on with an incident, or only say where it stands."""
+    drawn = bin_on_card(load_site(options.site), options.bin)
     incident = resume_incident(options.journal)
     session = incident.session
     if options.show:
@@ -49,7 +55,7 @@ def resume(options: Namespace) -> int:
         return 0
     step = session.book.procedure.step(session.state.step).title if session.state.step else "the beginning"
     _show(f"Resumed at {step}, {clock_text(incident.clock.now_ms())} since the first call. {incident.note}".strip())
-    return _lead(incident, options, options.journal, opening="" if session.state.opened else "live")
+    return _lead(incident, options, options.journal, "" if session.state.opened else "live", drawn)
 
 
 def standing(incident: Incident) -> dict[str, object]:
@@ -69,7 +75,7 @@ def standing(incident: Incident) -> dict[str, object]:
     }
 
 
-def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> int:
+def _lead(incident: Incident, options: Namespace, path: Path, opening: str, drawn: Bin | None) -> int:
     session, clock = incident.session, incident.clock
     wishes = Wishes(
         Role(options.role), options.keyboard, options.mute, options.input, options.output, options.model,
@@ -78,7 +84,7 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
     built = live_station(session.book, wishes, clock, _show)
     session.react_with(_story(session.book))
     loop = Loop(incident, [built.station], _show, built.station.warn)
-    board = _board(incident, options, loop, built.troubles)
+    board = _board(incident, options, loop, built.troubles, drawn)
     if options.keyboard or built.troubles or sys.stdin.isatty():
         _show(HELP)
     typist = Origin("crew", Role(options.role), "keyboard")
@@ -103,14 +109,16 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str) -> i
     return 0 if session.state.closed else UNFINISHED
 
 
-def _board(incident: Incident, options: Namespace, loop: Loop, troubles: list[Part]) -> "Board | None":
+def _board(
+    incident: Incident, options: Namespace, loop: Loop, troubles: list[Part], drawn: Bin | None
+) -> "Board | None":
     """The officer's page; a board that cannot be served is a trouble, never a stop."""
     if options.no_board:
         return None
-    from assistant.board import Board, Settings  # noqa: PLC0415  the web server is loaded only when it is wanted
+    from assistant.board import Board, settings_for  # noqa: PLC0415  the web server is loaded only when it is wanted
 
-    settings = Settings(port=options.port, lan=options.lan)
     session = incident.session
+    settings = settings_for(options.port, drawn, session.book.house.units, lan=options.lan)
     board = Board(session.book, loop.put, incident.clock, settings, history=incident.history, notice=_show)
     try:
         board.start()

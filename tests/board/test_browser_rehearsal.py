@@ -134,6 +134,30 @@ def test_an_officer_passes_a_step_with_a_reason_and_cannot_without(rig: Rig, tab
     assert [] == one.troubles
 
 
+def test_an_officer_confirms_for_a_crew_whose_headset_failed(rig: Rig, tablet: MakeTablet) -> None:
+    """Panel by panel and through a read-back, with how the officer knows; on record as the board's, nothing skipped."""
+    rig.say_until(VISIBLE, "panel_set")
+    rig.say("panel one standing")
+    one = tablet(signed_in=True)
+    one.press("step")
+    one.choose("For the crew: “panel two standing”")
+    one.choose("Headset failed, heard by radio")
+    one.choose("Confirm it for the crew")
+    one.waits_for("#step", "2 of 4 on record")
+    one.waits_for("#events", "panel two standing (for the crew: Headset failed, heard by radio)")
+    rig.say("panel three standing", "panel four standing", "every joint is fastened", "the ring is driven down")
+    one.waits_for("#step-title", "Ring below the knees")
+    one.press("step")
+    one.choose("For the crew: “well below the kneecaps”")
+    one.choose("Headset failed, seen from the hatch")
+    one.choose("Confirm it for the crew")
+    one.press("affirm")
+    one.waits_for("#step-title", "Gap closed")
+    confirmed = [event for record in rig.records for event in record.events if isinstance(event, StepConfirmed)]
+    assert ("reach", "board 1", "below", False) == (confirmed[-1].step, confirmed[-1].by, confirmed[-1].answer, confirmed[-1].skipped)
+    assert [] == one.troubles
+
+
 def test_a_refused_press_says_why_and_nothing_moves(rig: Rig, tablet: MakeTablet) -> None:
     """A step confirmed too early is shown as refused, with the spoken reason and the record's number."""
     rig.say_until(VISIBLE, "entry_go")

@@ -175,3 +175,32 @@ def _ring(story: Told) -> tuple[float, str]:
     ring = story.shown.drawing.ring
     assert ring is not None
     return ring.bottom_m, ring.words
+
+
+def passed(story: Told) -> None:
+    """The officer passes the step that stands."""
+    story.do(cmd.Override(story.now, origin_of(cmd.Role.OUTSIDE), story.step, "ordered by command"))
+
+
+def test_panels_passed_without_word_are_not_drawn_as_standing() -> None:
+    """Two panels confirmed, the step passed: two stand in the drawing, and it says which nobody confirmed."""
+    story = told_to(VISIBLE, "panel_set")
+    story.say("panel one standing")
+    story.say("panel two standing")
+    passed(story)
+    shown = story.shown.drawing
+    assert [True, True, False, False] == [panel.stands for panel in shown.panels]
+    assert "Panels 3, 4: passed by the officer, not confirmed by the crew, drawn as before." == shown.panels_words
+    story.say("go back one step")
+    assert "" == story.shown.drawing.panels_words
+
+
+def test_a_ring_whose_driving_was_passed_is_drawn_as_pushed_in_by_hand() -> None:
+    """Nothing sinks in the drawing because a button was pressed."""
+    story = told_to(VISIBLE, "driven")
+    before = story.shown.drawing.ring
+    passed(story)
+    after = story.shown.drawing.ring
+    assert before is not None
+    assert after is not None
+    assert (before.bottom_m, True) == (after.bottom_m, "not confirmed by the crew" in after.words)

@@ -132,7 +132,7 @@ export class Officer {
       ? this.key("Resume work …", () => this.show(sheets.resumeSheet), "hold", "hold")
       : this.key("Hold all work", () => this.send("hold"), "hold", "hold");
     return [
-      this.key(entries.may_confirm ? "Confirm step …" : "Step …", () => this.show(sheets.stepSheet), "main", "step"),
+      this.key(entries.may_confirm ? "Confirm step …" : "For the crew …", () => this.show(sheets.stepSheet), "main", "step"),
       ...(narrow ? [this.key("Enter …", () => this.show(sheets.enterSheet), "", "enter")] : this.entering(grain)),
       hold,
       this.key("Emergency …", () => this.show(sheets.emergencySheet), "urgent", "emergency"),
@@ -150,8 +150,8 @@ export class Officer {
 
   readback(asked) {
     return [
-      el("p", { class: "asked" }, "Read back: ", el("b", {}, `“${asked.text}”`)),
-      this.key("Affirmative", () => this.send("affirm", { asked_ms: asked.asked_ms }), "main", "affirm"),
+      el("p", { class: "asked" }, asked.may_affirm ? "Read back: " : "The crew inside affirms: ", el("b", {}, `“${asked.text}”`)),
+      ...(asked.may_affirm ? [this.key("Affirmative", () => this.send("affirm", { asked_ms: asked.asked_ms }), "main", "affirm")] : []),
       this.key("Negative", () => this.send("negate", { asked_ms: asked.asked_ms }), "", "negate"),
       this.key("Hold all work", () => this.send("hold"), "hold", "hold"),
       this.key("Emergency …", () => this.show(sheets.emergencySheet), "urgent", "emergency"),

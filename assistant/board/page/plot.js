@@ -3,7 +3,7 @@
 import { byId, el, svg, whenChanged } from "./dom.js";
 import { hms } from "./clock.js";
 
-const HEIGHT = 240;
+const HEIGHT = document.body.classList.contains("post") ? 190 : 240;
 const LEFT = 110;
 const BOTTOM = 44;
 const STEPS_MS = [60e3, 120e3, 300e3, 600e3, 1200e3, 1800e3, 3600e3];

@@ -58,8 +58,9 @@ export function stepSheet(officer, view) {
     content.push(rows(...step.choices.map((choice) => button(`“${choice.say}”`, () => officer.send("confirm", { step: step.id, answer: choice.answer, number: choice.number }), "main"))));
     content.push(rows(button("Not done: say why …", () => officer.show(refuseSheet)), button("Pass it with a reason …", () => officer.show(overrideSheet))));
   } else {
-    content.push(el("p", {}, "The crew inside confirms this step by voice. If their headset has failed and you know it is done, pass it with a reason: preconditions are then not checked."));
-    content.push(rows(button("Pass it with a reason …", () => officer.show(overrideSheet), "main"), button("Not done: say why …", () => officer.show(refuseSheet))));
+    content.push(el("p", {}, "The crew inside confirms this step by voice. Has their headset failed, and did they tell you by radio or sign? Then confirm it for them:"));
+    content.push(rows(...step.choices.map((choice) => button(`For the crew: “${choice.say}” …`, () => officer.show((one, now) => relaySheet(one, now, choice)), "main"))));
+    content.push(el("p", { class: "small" }, "Or:"), rows(button("Not done: say why …", () => officer.show(refuseSheet)), button("Pass it with a reason …", () => officer.show(overrideSheet))));
   }
   return { title: step.title, content, key: stepKey };
 }
@@ -67,6 +68,21 @@ export function stepSheet(officer, view) {
 function stepKey(view) {
   const step = view.board?.step;
   return JSON.stringify([step?.id, step?.done, step?.missing]);
+}
+
+// Everything that holds for the crew's own word holds here: preconditions, read-back. Only the voice is the officer's.
+export function relaySheet(officer, view, choice) {
+  const { step } = view.board;
+  const stands = step.choices.some((row) => row.say === choice.say && row.number === choice.number);
+  if (!stands) return stepSheet(officer, view);
+  const { answer, number } = choice;
+  const form = reasonForm(
+    "How do you know? This is written into the record.",
+    (reason) => officer.send("relay", { step: step.id, answer, number, reason }),
+    "Confirm it for the crew",
+    ["Headset failed, heard by radio", "Headset failed, seen from the hatch"],
+  );
+  return { title: `For the crew: “${choice.say}”`, content: [form, el("p", { class: "small" }, "What must be true first is still checked.")], key: stepKey };
 }
 
 export function overrideSheet(officer, view) {
@@ -80,15 +96,20 @@ export function overrideSheet(officer, view) {
     });
     return el("label", { class: "pick", for: `answer-${choice.answer}` }, radio, choice.say);
   });
-  const missing = step.missing.length ? el("p", { class: "care" }, mark("caution"), el("span", {}, `Passed without: ${step.missing.join("; ")}.`)) : "";
+  const without = step.missing;
+  const missing = without.length
+    ? el("div", { class: "missing" }, el("p", {}, "You pass it without:"), el("ul", {}, without.map((reason) => el("li", {}, mark("missing"), reason))))
+    : el("p", {}, "Nothing that must be true first is missing.");
+  const left = step.total > 1 ? el("p", { class: "care" }, mark("caution"), el("span", {}, `This passes all ${step.total - step.done.length} that are left at once.`)) : "";
+  const outside = step.confirmed_by === "inside" ? el("p", { class: "small" }, "The crew inside has not confirmed it. Bad or old air, and people still inside, cannot be passed.") : "";
   const form = reasonForm(
     "Why? This is written into the record.",
-    (reason) => officer.send("override", { step: step.id, reason, answer }),
+    (reason) => officer.send("override", { step: step.id, reason, answer, without }),
     `Pass “${step.title}”`,
-    ["Headset failed, heard by radio", "Ordered by command"],
+    ["Ordered by command", "Done another way"],
   );
   if (picks.length) form.prepend(el("fieldset", {}, el("legend", {}, "Answer"), picks));
-  return { title: `Pass: ${step.title}`, content: [missing, form], key: (now) => now.board?.step.id ?? "" };
+  return { title: `Pass: ${step.title}`, content: [missing, left, form, outside], key: stepKey };
 }
 
 export function refuseSheet(officer, view) {

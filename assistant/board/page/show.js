@@ -52,7 +52,7 @@ function tally(crew) {
 // Only a range: a single number would say more than anybody knows.
 function left(grain) {
   if (!grain.level && !grain.canisters_ms.length) return "";
-  const leak = { leak: "RING LEAKS", "none seen": "no leak seen", "cannot tell": "leak: cannot tell" }[grain.leak] ?? "";
+  const leak = { leak: "RING LEAKS", "none seen": "ring: no leak seen", "cannot tell": "leak: not known yet" }[grain.leak] ?? "";
   return el(
     "div",
     { class: "tile", "data-late": grain.leak === "leak" ? "yes" : "no" },
