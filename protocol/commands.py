@@ -28,6 +28,7 @@ class Query(StrEnum):
     CHOICES = "choices"
     TIME = "time"
     GRAIN = "grain"
+    BALANCE = "balance"
     ESTIMATE = "estimate"
     AIR = "air"
     CREW = "crew"
@@ -118,6 +119,28 @@ class CallLevel:
     at_ms: int
     origin: Origin
     mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class TapeCorner:
+    """Taped at one corner with the vacuum stopped: from the rim of the ring down to the grain."""
+
+    at_ms: int
+    origin: Origin
+    corner: int
+    down: Decimal
+    """Inches, or centimetres in a metric department."""
+
+
+@dataclass(frozen=True, slots=True)
+class CallOutside:
+    """The grain outside a panel stands so much higher than the grain inside the ring."""
+
+    at_ms: int
+    origin: Origin
+    panel: int
+    higher: Decimal
+    """Inches, or centimetres in a metric department."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,7 +276,7 @@ class Tick:
 
 
 Command = (
-    OpenIncident | Advance | Affirm | Negate | ReportAir | CountCanister | CallLevel | CheckPerson | AnswerRollCall
-    | MoveRescuer | StepBack | Correct | Hold | Resume | RaiseEmergency | WithdrawEmergency | Ask | Override
-    | EndWork | ReportPart | Note | Tick
+    OpenIncident | Advance | Affirm | Negate | ReportAir | CountCanister | CallLevel | TapeCorner | CallOutside
+    | CheckPerson | AnswerRollCall | MoveRescuer | StepBack | Correct | Hold | Resume | RaiseEmergency
+    | WithdrawEmergency | Ask | Override | EndWork | ReportPart | Note | Tick
 )  # fmt: skip

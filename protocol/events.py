@@ -171,12 +171,32 @@ class LevelCalled:
 
 
 @dataclass(frozen=True, slots=True)
+class CornerTaped:
+    """The grain at one corner was taped from the rim down."""
+
+    at_ms: int
+    corner: int
+    down_m: float
+    opens: bool
+    """The first corner of a new set."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutsideCalled:
+    """How much higher the grain stands outside a panel than inside."""
+
+    at_ms: int
+    panel: int
+    higher_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class EntryTakenBack:
     """The last entry was wrong; the record keeps it, the state does not."""
 
     at_ms: int
     entry: str
-    """air, canister or level."""
+    """air, canister, level, corner or rescuer_out."""
     detail: str
 
 
@@ -328,7 +348,7 @@ class Said:
 Event = (
     IncidentOpened | IncidentClosed | StepEntered | StepConfirmed | RepeatConfirmed | SteppedBack | AdvanceRefused
     | ReadbackAsked | ReadbackDropped | FactLearned | AirRead | AirLimitCrossed | AirWentStale | CanisterCounted
-    | LevelCalled | EntryTakenBack | PersonChecked | RollCallAnswered | RescuerEntered | RescuerLeft | TimerStarted
-    | TimerStopped | TimerExpired | WorkHeld | WorkResumed | EmergencyRaised | EmergencyEnded | PartFailed
-    | PartRecovered | NoteTaken | CommandRefused | Said
+    | LevelCalled | CornerTaped | OutsideCalled | EntryTakenBack | PersonChecked | RollCallAnswered | RescuerEntered
+    | RescuerLeft | TimerStarted | TimerStopped | TimerExpired | WorkHeld | WorkResumed | EmergencyRaised
+    | EmergencyEnded | PartFailed | PartRecovered | NoteTaken | CommandRefused | Said
 )  # fmt: skip

@@ -8,7 +8,7 @@ from typing import Any
 from protocol import events as ev
 from protocol.air import Reading
 from protocol.errors import HistoryError
-from protocol.state import Level, OpenEmergency, Pending, Rescuer, RunningTimer, State
+from protocol.state import Level, OpenEmergency, Pending, Rescuer, RunningTimer, State, Tape
 
 RESCUER_OUT = "rescuer_out"
 """The entry of a rescuer counted out, which "correction" takes back like a reading."""
@@ -99,9 +99,28 @@ def _level(state: State, event: ev.LevelCalled) -> State:
     )
 
 
+def _corner(state: State, event: ev.CornerTaped) -> State:
+    before = () if event.opens or not state.tapes else state.tapes[-1].down_m
+    kept = state.tapes if event.opens else state.tapes[:-1]
+    tape = Tape(event.at_ms, (*before, (event.corner, event.down_m)))
+    return replace(state, tapes=(*kept, tape), entries=(*state.entries, "corner"))
+
+
+def _without_corner(tapes: tuple[Tape, ...]) -> tuple[Tape, ...]:
+    left = tapes[-1].down_m[:-1]
+    return (*tapes[:-1], replace(tapes[-1], down_m=left)) if left else tapes[:-1]
+
+
+def _outside(state: State, event: ev.OutsideCalled) -> State:
+    others = tuple(pair for pair in state.outside_m if pair[0] != event.panel)
+    return replace(state, outside_m=tuple(sorted((*others, (event.panel, event.higher_m)))))
+
+
 def _taken_back(state: State, event: ev.EntryTakenBack) -> State:
     if not state.entries or state.entries[-1] != event.entry:
         raise HistoryError(f"The last entry is not '{event.entry}': it cannot be taken back.")
+    if event.entry == "corner":
+        return replace(state, entries=state.entries[:-1], tapes=_without_corner(state.tapes))
     lists: dict[str, dict[str, Any]] = {
         "air": {"readings": state.readings[:-1]},
         "canister": {"canisters_ms": state.canisters_ms[:-1]},
@@ -205,6 +224,8 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.AirWentStale: _unchanged,
     ev.CanisterCounted: _canister,
     ev.LevelCalled: _level,
+    ev.CornerTaped: _corner,
+    ev.OutsideCalled: _outside,
     ev.EntryTakenBack: _taken_back,
     ev.PersonChecked: _unchanged,
     ev.RollCallAnswered: _unchanged,

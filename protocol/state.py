@@ -56,6 +56,16 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True)
+class Tape:
+    """One set of corners taped from the rim of the ring down to the grain."""
+
+    at_ms: int
+    """When its last corner was read."""
+    down_m: tuple[tuple[int, float], ...]
+    """Corner, and metres below the rim."""
+
+
+@dataclass(frozen=True, slots=True)
 class OpenEmergency:
     """An interruption that is not over."""
 
@@ -86,6 +96,9 @@ class State:
     """When each fact was last learned."""
     readings: tuple[Reading, ...] = ()
     levels: tuple[Level, ...] = ()
+    tapes: tuple[Tape, ...] = ()
+    outside_m: tuple[tuple[int, float], ...] = ()
+    """Panel, and how much higher the grain stands outside it."""
     canisters_ms: tuple[int, ...] = ()
     entries: tuple[str, ...] = ()
     """Kinds of entries in order (air, canister, level, corner, rescuer_out), so that the last can be taken back."""

@@ -136,9 +136,18 @@ def crew_answer(scene: Scene) -> str:
 def grain_answer(scene: Scene) -> str:
     """How much grain is left inside the ring, with a range, or why that cannot be said."""
     try:
-        return f"{grain_sentence(scene)} {time_left_sentence(scene)}".strip()
+        left = f"{grain_sentence(scene)} {time_left_sentence(scene)}".strip()
     except EstimateError as error:
-        return str(error)
+        left = str(error)
+    return f"{left} {leak_standing(scene)}".strip()
+
+
+def leak_standing(scene: Scene) -> str:
+    """That a leak was warned of and is not closed, and since when; otherwise empty."""
+    if scene.state.fact("leak") != "warned":
+        return ""
+    since = minutes_words(scene.at_ms - dict(scene.state.fact_times_ms)["leak"])
+    return f"Leak warned of {since} ago, not closed."
 
 
 def estimate_answer(scene: Scene) -> str:

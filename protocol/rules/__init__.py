@@ -5,7 +5,7 @@ from types import MappingProxyType
 
 from protocol import commands as cmd
 from protocol.events import CommandRefused, Event
-from protocol.rules import advance, crew, emergencies, orders, passing_time, questions, readings, running
+from protocol.rules import advance, crew, emergencies, orders, passing_time, questions, readings, running, taping
 from protocol.rules.turn import Turn
 from protocol.scene import Book
 from protocol.state import State
@@ -23,6 +23,8 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.ReportAir: readings.report_air,
     cmd.CountCanister: readings.count_canister,
     cmd.CallLevel: readings.call_level,
+    cmd.TapeCorner: taping.tape_corner,
+    cmd.CallOutside: taping.call_outside,
     cmd.Correct: readings.correct,
     cmd.CheckPerson: crew.check_person,
     cmd.AnswerRollCall: crew.answer_roll_call,

@@ -5,7 +5,7 @@ from protocol import events as ev
 from protocol.guards import GUARDS, NOBODY_INSIDE, repeats_total
 from protocol.machine import CONFIRM, REPEAT, Refused, answer_trigger, fire, rows_from
 from protocol.procedure import Step
-from protocol.rules import readings
+from protocol.rules import readings, taping
 from protocol.rules.turn import Turn
 from protocol.state import Pending
 from protocol.timers import running, timer_row
@@ -151,6 +151,8 @@ def _confirm(turn: Turn, step: Step, origin: cmd.Origin, answer: str | None, num
         turn.start_timer("quiet")
         if len(turn.state.repeats) < total:
             turn.prompt_repeat(step, acknowledgement(step, number))
+            if not step.ordered:
+                taping.after_panel(turn)
             return
     moved = _lead(turn, step, answer)
     if isinstance(moved, Refused):

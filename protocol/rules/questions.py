@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from types import MappingProxyType
 
 from protocol import commands as cmd
+from protocol.balance import balance_answer
 from protocol.handover import handover_words
 from protocol.rules.turn import Turn
 from protocol.scene import Scene
@@ -24,6 +25,7 @@ _ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
     cmd.Query.CHOICES: choices_answer,
     cmd.Query.TIME: time_answer,
     cmd.Query.GRAIN: grain_answer,
+    cmd.Query.BALANCE: balance_answer,
     cmd.Query.AIR: air_answer,
     cmd.Query.CREW: crew_answer,
     cmd.Query.ESTIMATE: estimate_answer,

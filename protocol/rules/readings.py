@@ -3,12 +3,11 @@
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas, Reading, Verdict, believable, crossed, judge, latest, standing_bad
-from protocol.balance import leak_warning
 from protocol.history import RESCUER_OUT
 from protocol.marks import MARKS, is_at_or_below
 from protocol.numbers import count_words
 from protocol.procedure import BAD_AIR
-from protocol.rules import crew, emergencies
+from protocol.rules import crew, emergencies, taping
 from protocol.rules.turn import Turn
 from protocol.scene import minutes_ms
 from protocol.state import Pending
@@ -81,7 +80,7 @@ def call_level(turn: Turn, command: cmd.CallLevel) -> None:
                  f"Grain rose from {before} to {command.mark}. Check the ring for a leak.", "level")  # fmt: skip
         return
     turn.answer(level_answer(turn.scene), "level")
-    turn.say("both", ev.Urgency.ALARM, leak_warning(turn.scene), "leak")
+    taping.watch(turn)
 
 
 def correct(turn: Turn, _command: cmd.Correct) -> None:
@@ -103,6 +102,8 @@ def correct(turn: Turn, _command: cmd.Correct) -> None:
         crew.still_inside(turn, int(key))
     elif entry == "air":
         _after_reading_taken_back(turn, key)
+    else:
+        taping.watch_again(turn)
 
 
 def _order_out(turn: Turn, reading: Reading) -> None:
@@ -119,6 +120,8 @@ def _describe(turn: Turn, entry: str) -> tuple[str, str]:
     if entry == RESCUER_OUT:
         slot = turn.state.left_last
         return f"rescuer {count_words(slot)} is out", str(slot)
+    if entry == "corner":
+        return f"corner {count_words(turn.state.tapes[-1].down_m[-1][0])}", ""
     if entry == "canister":
         return f"canister {count_words(len(turn.state.canisters_ms))}", ""
     return f"grain at {turn.state.level}", ""

@@ -138,6 +138,7 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
         cmd.RaiseEmergency(at_ms, origin, "mayday"), cmd.Ask(at_ms, origin, cmd.Query.TIME),
         cmd.Override(at_ms, origin, "people", "why not", "one"), cmd.Note(at_ms, origin, "a note"),
         cmd.EndWork(at_ms, origin, "enough"),
+        cmd.TapeCorner(at_ms, origin, 1, Decimal(12)), cmd.CallOutside(at_ms, origin, 1, Decimal(12)),
         cmd.ReportPart(at_ms, origin, "speaker", works=False, detail="Gone."), cmd.Tick(at_ms),
     ]  # fmt: skip
     plain = (cmd.Affirm, cmd.Negate, cmd.CountCanister, cmd.CheckPerson, cmd.AnswerRollCall, cmd.StepBack, cmd.Correct,
