@@ -17,6 +17,7 @@ ACTIONS: Mapping[str, type[Action]] = MappingProxyType({
     "negate": step.Negate,
     "override": step.Override,
     "step_back": step.StepBack,
+    "end_work": step.EndWork,
     "air": entry.Air,
     "canister": entry.Canister,
     "level": entry.Level,

@@ -137,6 +137,20 @@ class Override(Action):
         return "What is missing has changed meanwhile. Look at the step again."
 
 
+class EndWork(Action):
+    """End the work from any step, with a reason; only with the bin empty."""
+
+    reason: Written
+
+    def spoken(self) -> str:
+        """The reason as written."""
+        return f"end the work: {self.reason}"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """EndWork."""
+        return cmd.EndWork(0, origin, self.reason)
+
+
 class StepBack(Action):
     """Go back one step."""
 

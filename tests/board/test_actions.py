@@ -24,6 +24,7 @@ EXAMPLES: dict[str, tuple[dict[str, Any], type]] = {
     "affirm": ({"asked_ms": 5}, cmd.Affirm),
     "negate": ({"asked_ms": 5}, cmd.Negate),
     "override": ({"step": "boards", "reason": "ordered by command", "without": []}, cmd.Override),
+    "end_work": ({"reason": "ordered by command"}, cmd.EndWork),
     "step_back": ({"step": "boards"}, cmd.StepBack),
     "air": ({"gas": "oxygen", "value": "20.9", "place": "hatch"}, cmd.ReportAir),
     "canister": ({"number": 1}, cmd.CountCanister),

@@ -158,6 +158,25 @@ def test_an_officer_confirms_for_a_crew_whose_headset_failed(rig: Rig, tablet: M
     assert [] == one.troubles
 
 
+def test_an_officer_ends_the_work_with_a_reason_once_everyone_is_out(rig: Rig, tablet: MakeTablet) -> None:
+    """Refused while somebody is inside; with the bin empty the same press leads to standing down."""
+    rig.say_until(VISIBLE, "boards")
+    one = tablet(signed_in=True)
+    one.press("more")
+    one.choose("End the work")
+    one.page.fill("#reason", "Handed to the county team")
+    one.choose("End the work: stand down")
+    assert one.answer().startswith("Refused")
+    assert "boards" == rig.state.step
+    rig.say("rescuer one is out", "rescuer two is out")
+    one.press("more")
+    one.choose("End the work")
+    one.page.fill("#reason", "Handed to the county team")
+    one.choose("End the work: stand down")
+    one.waits_for("#events", "Work ended: Handed to the county team")
+    assert "stand_down" == rig.incident.session.book.procedure.step(rig.state.step).stage
+
+
 def test_a_refused_press_says_why_and_nothing_moves(rig: Rig, tablet: MakeTablet) -> None:
     """A step confirmed too early is shown as refused, with the spoken reason and the record's number."""
     rig.say_until(VISIBLE, "entry_go")

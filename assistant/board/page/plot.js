@@ -100,7 +100,7 @@ export const drawPlot = whenChanged((grain, now, width) => {
   const called = grain.levels.length || grain.canisters_ms.length;
   byId("plot").replaceChildren(
     el("h2", { id: "plot-head" }, "Grain going out"),
-    el("p", { class: "small" }, called ? `${words(grain, now)} Diamond: expected; shaded: range.` : "Nothing counted yet. Canisters and grain levels appear here as they are called."),
+    el("p", { class: "small" }, called ? `${words(grain, now)} Numbered blocks: canisters; diamond: expected; shaded: range.` : "Nothing counted yet. Canisters and grain levels appear here as they are called."),
     called ? graph(grain, now, width) : "",
   );
 });

@@ -56,11 +56,11 @@ export function stepSheet(officer, view) {
   if (entries.may_confirm) {
     content.push(el("p", {}, step.question ? "Which answer?" : "Confirm that this is done:"));
     content.push(rows(...step.choices.map((choice) => button(`“${choice.say}”`, () => officer.send("confirm", { step: step.id, answer: choice.answer, number: choice.number }), "main"))));
-    content.push(rows(button("Not done: say why …", () => officer.show(refuseSheet)), button("Pass it with a reason …", () => officer.show(overrideSheet))));
+    content.push(rows(button("Not done: say why\u00a0…", () => officer.show(refuseSheet)), button("Pass it with a reason\u00a0…", () => officer.show(overrideSheet))));
   } else {
     content.push(el("p", {}, "The crew inside confirms this step by voice. Has their headset failed, and did they tell you by radio or sign? Then confirm it for them:"));
-    content.push(rows(...step.choices.map((choice) => button(`For the crew: “${choice.say}” …`, () => officer.show((one, now) => relaySheet(one, now, choice)), "main"))));
-    content.push(el("p", { class: "small" }, "Or:"), rows(button("Not done: say why …", () => officer.show(refuseSheet)), button("Pass it with a reason …", () => officer.show(overrideSheet))));
+    content.push(rows(...step.choices.map((choice) => button(`For the crew: “${choice.say}”\u00a0…`, () => officer.show((one, now) => relaySheet(one, now, choice)), "main"))));
+    content.push(el("p", { class: "small" }, "Or:"), rows(button("Not done: say why\u00a0…", () => officer.show(refuseSheet)), button("Pass it with a reason\u00a0…", () => officer.show(overrideSheet))));
   }
   return { title: step.title, content, key: stepKey };
 }
@@ -202,8 +202,9 @@ export function moreSheet(officer, view) {
         entries.last_entry ? button(`Take back: ${entries.last_entry}`, () => officer.send("correct", { entries: entries.entries }), "main") : "",
         entries.back_to ? button(`Go back to: ${entries.back_to}`, () => officer.send("step_back", { step: step.id })) : "",
         button("Say the step again", () => officer.send("say_again")),
-        button("Pass this step with a reason …", () => officer.show(overrideSheet)),
-        button("Write a note …", () => officer.show(noteSheet)),
+        button("Pass this step with a reason\u00a0…", () => officer.show(overrideSheet)),
+        button("Write a note\u00a0…", () => officer.show(noteSheet)),
+        button("End the work\u00a0…", () => officer.show(endSheet)),
         button("Print", () => {
           officer.sheet.close();
           window.print();
@@ -218,6 +219,11 @@ export function moreSheet(officer, view) {
 
 export function noteSheet(officer) {
   return { title: "Note for the record", content: [reasonForm("What should the record say?", (text) => officer.send("note", { text }), "Write it down")] };
+}
+
+export function endSheet(officer) {
+  const form = reasonForm("Why does the work end here? This is written into the record.", (reason) => officer.send("end_work", { reason }), "End the work: stand down");
+  return { title: "End the work", content: [el("p", {}, "Goes on to standing down from whatever step it is. It is refused while anybody is inside the bin."), form] };
 }
 
 export function resumeSheet(officer) {
