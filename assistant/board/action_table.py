@@ -21,6 +21,8 @@ ACTIONS: Mapping[str, type[Action]] = MappingProxyType({
     "air": entry.Air,
     "canister": entry.Canister,
     "level": entry.Level,
+    "corner": entry.Corner,
+    "outside": entry.Outside,
     "move": entry.Move,
     "roll_call": entry.RollCall,
     "person": entry.Person,

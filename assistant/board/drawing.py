@@ -129,6 +129,11 @@ def _person(scene: Scene) -> str:
 
 
 def _outside(scene: Scene, height_m: float) -> Surface | None:
+    level, called = scene.state.level, dict(scene.state.outside_m)
+    if level and called:
+        higher_m = sum(called.values()) / len(called)
+        words = f"Outside: from {len(called)} of {scene.house.panels} panels as called, over the grain inside"
+        return Surface("as called", mark_m(level, height_m) + higher_m, words)
     mark = scene.state.fact("depth")
     if mark not in {row.value for row in Mark}:
         return None

@@ -83,6 +83,8 @@ def _last_entry(scene: Scene) -> str:
         return f"{row.gas.spoken} {row.value:f} at the {row.place}"
     if kind == "canister":
         return f"canister {count_words(len(state.canisters_ms))}"
+    if kind == "corner":
+        return f"corner {count_words(state.tapes[-1].down_m[-1][0])}"
     if kind == RESCUER_OUT:
         return f"rescuer {count_words(state.left_last)} is out"
     return f"grain at {state.level}" if kind == "level" else f"the last {kind} entered"

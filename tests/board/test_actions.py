@@ -29,6 +29,8 @@ EXAMPLES: dict[str, tuple[dict[str, Any], type]] = {
     "air": ({"gas": "oxygen", "value": "20.9", "place": "hatch"}, cmd.ReportAir),
     "canister": ({"number": 1}, cmd.CountCanister),
     "level": ({"mark": "waist"}, cmd.CallLevel),
+    "corner": ({"corner": 2, "down": "31.5"}, cmd.TapeCorner),
+    "outside": ({"panel": 3, "higher": "14"}, cmd.CallOutside),
     "move": ({"slot": 1, "inside": True}, cmd.MoveRescuer),
     "roll_call": ({}, cmd.AnswerRollCall),
     "person": ({}, cmd.CheckPerson),

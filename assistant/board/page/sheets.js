@@ -170,9 +170,38 @@ export function grainSheet(officer, view) {
       rows(button(`Canister ${number} is full`, () => officer.send("canister", { number }), "main")),
       el("p", {}, "Where does the grain stand on the person now?"),
       rows(...level),
+      el("p", {}, "With a tape"),
+      rows(button("Corner, rim to grain\u00a0…", () => officer.show(cornerSheet)), button("Grain outside a panel\u00a0…", () => officer.show(outsideSheet))),
     ],
     key: (now) => String(now.board?.entries.canister_next),
   };
+}
+
+export function cornerSheet(officer, view) {
+  const help = "Vacuum stopped: from the rim of the ring straight down to the grain.";
+  return { title: "Taped corner", content: tapeForm(view, ["corner", "Corner"], help, (corner, down) => officer.send("corner", { corner, down })) };
+}
+
+export function outsideSheet(officer, view) {
+  const help = "How much higher the grain stands outside this panel than inside the ring.";
+  return { title: "Grain outside a panel", content: tapeForm(view, ["panel", "Panel"], help, (panel, higher) => officer.send("outside", { panel, higher })) };
+}
+
+function tapeForm(view, [name, word], help, send) {
+  const numbers = view.board.drawing.panels.map((panel) => [String(panel.number), `${word} ${panel.number}`]);
+  const value = el("input", { id: "length", inputmode: "decimal", pattern: "[0-9]{1,6}([.][0-9]{1,3})?", autocomplete: "off", maxlength: "10", required: true });
+  const form = el(
+    "form",
+    { onsubmit: (event) => {
+      event.preventDefault();
+      send(Number(chosen(name)), value.value);
+    } },
+    picks(name, word, numbers, () => {}),
+    el("label", { for: "length" }, "Length"),
+    el("div", { class: "inline" }, value, el("span", { class: "unit" }, view.units === "us" ? "inches" : "cm")),
+    el("button", { type: "submit", class: "main" }, "Enter the length"),
+  );
+  return [el("p", {}, help), form];
 }
 
 export function crewSheet(officer, view) {
