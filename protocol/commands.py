@@ -32,6 +32,8 @@ class Query(StrEnum):
     ESTIMATE = "estimate"
     AIR = "air"
     CREW = "crew"
+    SPEAK = "speak"
+    SPEAK_OTHER = "speak_other"
     HANDOVER = "handover"
     RADIO_CHECK = "radio_check"
 

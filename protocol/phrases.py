@@ -58,6 +58,8 @@ QUERY_PHRASES: tuple[tuple[str, cmd.Query], ...] = (
     ("check the balance", cmd.Query.BALANCE),
     ("air status", cmd.Query.AIR),
     ("crew status", cmd.Query.CREW),
+    ("speak to the person", cmd.Query.SPEAK),
+    ("use the other language", cmd.Query.SPEAK_OTHER),
     ("read back the estimate", cmd.Query.ESTIMATE),
     ("read the handover", cmd.Query.HANDOVER),
     ("radio check", cmd.Query.RADIO_CHECK),

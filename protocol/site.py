@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, Validation
 from protocol.errors import TableError
 from protocol.estimates.grain import GrainName
 from protocol.house import House
+from protocol.person_lines import SPANISH_REVIEWED
 from protocol.procedure import Identifier, SpokenPhrase, line_of
 from protocol.units import FOOT_M, INCH_M
 
@@ -28,6 +29,8 @@ class Department(_Row):
 
     name: Name
     units: Literal["us", "metric"] = "us"
+    person_language: Literal["en", "es"] = "en"
+    """Language in which the person is spoken to first."""
 
 
 class Bin(_Row):
@@ -112,7 +115,10 @@ class Site(_Row):
         Raises:
             TableError: if an interval is unknown or out of bounds.
         """
-        changes: dict[str, object] = {"units": self.department.units, **self.house}
+        department = self.department
+        changes: dict[str, object] = {
+            "units": department.units, "person_language": department.person_language, **self.house
+        }  # fmt: skip
         if self.panels:
             kit = self.panels[0]
             changes["panels"] = kit.count
@@ -153,6 +159,10 @@ def read_site(text: str, name: str) -> Site:
 def missing(site: Site) -> tuple[str, ...]:
     """What the card does not say and a crew will need, in plain words."""
     gaps = [
+        (
+            site.department.person_language == "es" and not SPANISH_REVIEWED,
+            "the Spanish lines for the person have not been reviewed by a native speaker",
+        ),
         (not site.bin, "no bin is listed"),
         (not site.panels, "no panels are listed: four of two by five feet are assumed"),
         (not site.vacuum, "no vacuum is listed: a 16-gallon drum is assumed"),

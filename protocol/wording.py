@@ -4,6 +4,7 @@ from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, 
 from protocol.balance import time_left_sentence
 from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
+from protocol.person_lines import Language, line_for
 from protocol.procedure import Step
 from protocol.remaining import canisters_sentence, grain_sentence, left_to_take_out
 from protocol.scene import Scene, minutes_ms
@@ -168,6 +169,13 @@ def level_answer(scene: Scene) -> str:
         return f"Grain at {scene.state.level}. {canisters_sentence(scene)}"
     except EstimateError as error:
         return str(error)
+
+
+def person_words(scene: Scene, language: Language) -> str:
+    """What is said to the person now, in one of the two languages."""
+    if scene.state.fact("person") == "free":
+        return "The person is free. Speak to the person yourself."
+    return line_for(scene.step.stage).text(language)
 
 
 def next_answer(scene: Scene) -> str:

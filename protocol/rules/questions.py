@@ -6,6 +6,7 @@ from types import MappingProxyType
 from protocol import commands as cmd
 from protocol.balance import balance_answer
 from protocol.handover import handover_words
+from protocol.person_lines import other
 from protocol.rules.turn import Turn
 from protocol.scene import Scene
 from protocol.wording import (
@@ -16,6 +17,7 @@ from protocol.wording import (
     estimate_answer,
     grain_answer,
     next_answer,
+    person_words,
     time_answer,
 )
 
@@ -28,6 +30,8 @@ _ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
     cmd.Query.BALANCE: balance_answer,
     cmd.Query.AIR: air_answer,
     cmd.Query.CREW: crew_answer,
+    cmd.Query.SPEAK: lambda scene: person_words(scene, scene.house.person_language),
+    cmd.Query.SPEAK_OTHER: lambda scene: person_words(scene, other(scene.house.person_language)),
     cmd.Query.ESTIMATE: estimate_answer,
     cmd.Query.HANDOVER: handover_words,
     cmd.Query.RADIO_CHECK: lambda _scene: "Loud and clear.",
