@@ -9,7 +9,7 @@ from protocol import commands as cmd
 
 HELP = (
     "Type a phrase as you would say it. Also: /override REASON (pass this step), /answer VALUE REASON (pass a "
-    "question), /note TEXT, /words (phrases in force), /quit."
+    "question), /end REASON (bin empty), /note TEXT, /words (phrases in force), /quit."
 )
 
 
@@ -54,6 +54,8 @@ def parse(line: str, origin: cmd.Origin, step: str) -> Input:
         return Stop("typed")
     if word == "/note" and rest:
         return Order(cmd.Note(0, heard, rest))
+    if word == "/end" and rest:
+        return Order(cmd.EndWork(0, heard, rest))
     if word == "/override" and rest:
         return Order(cmd.Override(0, heard, step, rest))
     if word == "/answer" and rest:

@@ -2,7 +2,7 @@
 
 from assistant.inputs import Order, Stop, Words
 from assistant.keyboard import parse
-from protocol.commands import Note, Origin, Override, Role
+from protocol.commands import EndWork, Note, Origin, Override, Role
 
 WHO = Origin("crew", Role.BOTH, "keyboard")
 
@@ -29,6 +29,15 @@ def test_a_question_is_passed_with_its_answer() -> None:
     assert isinstance(found, Order)
     assert isinstance(found.command, Override)
     assert ("no", "seen by the owner") == (found.command.answer, found.command.reason)
+
+
+def test_the_work_is_ended_with_a_reason() -> None:
+    """/end with words is an order; alone it is only words that mean nothing."""
+    found = parse("/end no meter left", WHO, "bad_air_cleared")
+    assert isinstance(found, Order)
+    assert isinstance(found.command, EndWork)
+    assert "no meter left" == found.command.reason
+    assert isinstance(parse("/end", WHO, "people"), Words)
 
 
 def test_notes_and_quit() -> None:
