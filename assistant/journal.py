@@ -16,6 +16,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Self
 
+from pydantic import TypeAdapter, ValidationError
+
 from assistant.errors import JournalError
 from protocol.commands import Command
 from protocol.errors import HistoryError
@@ -49,6 +51,9 @@ class Header:
     clock: Mapping[str, Any]
     """How time was kept: machine boot and its count at zero, or a recording."""
     program: str
+
+
+HEADER: TypeAdapter[Header] = TypeAdapter(Header)
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +288,11 @@ def _header_plain(header: Header) -> dict[str, Any]:
 def _header_from(content: Mapping[str, Any]) -> Header:
     if content.get("format") != FORMAT:
         raise HistoryError(f"format {content.get('format')!r} is not one that this version reads ({FORMAT}).")
-    return Header(**{name: content[name] for name in Header.__slots__})
+    try:
+        return HEADER.validate_python({name: content[name] for name in Header.__slots__})
+    except ValidationError as error:
+        where = ".".join(str(part) for part in error.errors()[0]["loc"])
+        raise HistoryError(f"{where}: {error.errors()[0]['msg']}.") from error
 
 
 def _record_from(content: Mapping[str, Any], expected: int) -> Record:

@@ -2,6 +2,8 @@
 
 import hashlib
 import json
+import re
+import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -16,6 +18,8 @@ from protocol.site import Bin, Site, read_site
 
 SHIPPED = "partial_entrapment"
 MAX_FILE_BYTES = 1_000_000
+ENDLESS_KEY = re.compile(r"(?<![^\s.=])(?:[^\s.=]++[ \t]*+\.[ \t]*+){16}[^\s.=]")
+"""Names joined by dots without end: the time to parse them grows with their square."""
 
 
 def shipped_texts() -> dict[str, str]:
@@ -77,6 +81,8 @@ def make_book(source: Source) -> Book:
         procedure = load_procedure(source.name, source.texts, source.words)
     except ProtocolError as error:
         raise ProcedureError(str(error)) from error
+    except ValueError as error:
+        raise ProcedureError(f"{source.name}: {error}") from error
     return Book(procedure, source.house, digest_of(source))
 
 
@@ -99,7 +105,7 @@ def load_site(path: Path | None) -> Site | None:
         return None
     try:
         return read_site(_read(path), path.name)
-    except ProtocolError as error:
+    except (ProtocolError, ValueError) as error:
         raise ProcedureError(str(error)) from error
 
 
@@ -133,10 +139,16 @@ def digest_of(source: Source) -> str:
 
 def _read(path: Path) -> str:
     try:
-        if path.stat().st_size > MAX_FILE_BYTES:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise ProcedureError(f"{path}: is not a file. Name a TOML file.")
+        if found.st_size > MAX_FILE_BYTES:
             raise ProcedureError(f"{path}: larger than {MAX_FILE_BYTES} bytes; a procedure is not that long.")
-        return path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8")
     except OSError as error:
         raise ProcedureError(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
     except UnicodeDecodeError as error:
         raise ProcedureError(f"{path}: is not UTF-8 text. Save it as UTF-8.") from error
+    if ENDLESS_KEY.search(text):
+        raise ProcedureError(f"{path}: a name of many parts joined by dots; no procedure or card has one.")
+    return text
