@@ -201,7 +201,7 @@ def answer_of(record: Record) -> dict[str, Any]:
     refused = any(isinstance(event, ev.AdvanceRefused | ev.CommandRefused) for event in record.events)
     said = [event.text for event in record.events if isinstance(event, ev.Said)]
     reasons = [event.reason for event in record.events if isinstance(event, ev.CommandRefused)]
-    return {"n": record.n, "refused": refused, "said": [*reasons, *said]}
+    return {"n": record.n, "refused": refused, "said": list(dict.fromkeys((*reasons, *said)))}
 
 
 async def _read(request: Request, most: int) -> bytes:

@@ -5,7 +5,7 @@ from typing import Annotated
 from pydantic import Field, StringConstraints
 
 from assistant.board.action import Action, Name, Written, step_of
-from assistant.board.step_card import STATION, missing
+from assistant.board.step_card import STATION, lacking
 from protocol import commands as cmd
 from protocol.phrases import AFFIRM_PHRASES, BACK_PHRASE, NEGATIVE_PHRASE
 from protocol.scene import Scene
@@ -127,12 +127,12 @@ class Override(Action):
 
     def command(self, origin: cmd.Origin) -> cmd.Command:
         """Override."""
-        lacking = f"Passed without: {'; '.join(self.without)}" if self.without else "Nothing was missing"
-        return cmd.Override(0, origin, self.step, f"{self.reason.rstrip('.')}. {lacking}.", self.answer)
+        without = f"Passed without: {'; '.join(self.without)}" if self.without else "Nothing was missing"
+        return cmd.Override(0, origin, self.step, f"{self.reason.rstrip('.')}. {without}.", self.answer)
 
     def outdated(self, scene: Scene) -> str:
         """Something else is missing by now than the officer has seen."""
-        if scene.state.step != self.step or missing(scene) == self.without:
+        if scene.state.step != self.step or lacking(scene) == self.without:
             return ""
         return "What is missing has changed meanwhile. Look at the step again."
 

@@ -67,6 +67,8 @@ class StepCard:
     critical: bool
     missing: tuple[str, ...]
     """Why it cannot be confirmed yet."""
+    lacking: tuple[str, ...]
+    """What an override passes without: the same, and the numbers that nobody confirmed."""
     readback: Readback | None
     following: tuple[str, ...]
     source: str
@@ -97,6 +99,7 @@ def step_card(scene: Scene) -> StepCard:
         caution=step.caution or "",
         critical=step.critical,
         missing=missing(scene),
+        lacking=lacking(scene),
         readback=_readback(scene),
         following=_following(scene, step),
         source=step.source,
@@ -110,6 +113,15 @@ def missing(scene: Scene) -> tuple[str, ...]:
     guards = rows[0].guards if rows else ()
     reasons = [GUARDS[name](scene) for name in guards if name != REPEATS_DONE]
     return tuple(dict.fromkeys(_capital(reason) for reason in reasons if reason))
+
+
+def lacking(scene: Scene) -> tuple[str, ...]:
+    """What passing the step now would do without."""
+    step = scene.step
+    if not step.repeat:
+        return missing(scene)
+    left = (number for number in range(1, repeats_total(scene) + 1) if number not in scene.state.repeats)
+    return (*missing(scene), *(_capital(f"{fill_number(step.say[0], number)}: not confirmed") for number in left))
 
 
 def _told(scene: Scene, text: str | None) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from assistant.board.action_table import ACTIONS, BadActionError, read_action
-from assistant.board.step_card import missing
+from assistant.board.step_card import lacking
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.commands import Origin, Role
@@ -179,9 +179,9 @@ def test_a_relayed_read_back_is_affirmed_by_the_board_and_the_crews_own_is_not()
 def test_an_override_says_on_record_what_was_missing() -> None:
     """What the officer passed without stands in the record; with nothing missing it says that."""
     story = told_to(VISIBLE, "to_knees")
-    lacking = missing(story.scene())
-    assert lacking == ("The grain was last called at the hips",)
-    action = read_action("override", body(step="to_knees", reason="knees seen.", without=list(lacking)))
+    without = lacking(story.scene())
+    assert without == ("The grain was last called at the hips",)
+    action = read_action("override", body(step="to_knees", reason="knees seen.", without=list(without)))
     assert "" == action.outdated(story.scene())
     events = story.do(replace(action.command(ORIGIN), at_ms=story.now))
     note = next(event for event in events if isinstance(event, ev.NoteTaken))
@@ -195,3 +195,12 @@ def test_an_override_of_what_the_officer_has_not_seen_is_out_of_date() -> None:
     """When something else is missing than the page named, the press is not put."""
     scene = told_to(VISIBLE, "to_knees").scene()
     assert read_action("override", body(step="to_knees", reason="knees seen", without=[])).outdated(scene)
+
+
+def test_passing_a_counted_step_names_the_numbers_that_nobody_confirmed() -> None:
+    """Of four panels with two confirmed, an override passes without the other two, and says which."""
+    story = told_to(VISIBLE, "panel_set")
+    story.say("panel one standing")
+    story.say("panel two standing")
+    assert ("Panel three standing: not confirmed", "Panel four standing: not confirmed") == lacking(story.scene())
+    assert () == lacking(told_to(VISIBLE, "joined").scene())

@@ -172,6 +172,21 @@ def test_an_officer_confirms_for_a_crew_whose_headset_failed(rig: Rig, tablet: M
     assert [] == one.troubles
 
 
+def test_a_reason_being_written_outlasts_what_changes_meanwhile(rig: Rig, tablet: MakeTablet) -> None:
+    """A third panel is told while the officer writes: the form names only the fourth as missing and keeps the words."""
+    rig.say_until(VISIBLE, "panel_set")
+    rig.say("panel one standing", "panel two standing")
+    one = tablet(signed_in=True)
+    one.press("step")
+    one.choose("Pass it with a reason")
+    one.page.fill("#reason", "Ring is closed with a board")
+    rig.say("panel three standing")
+    one.page.wait_for_selector("dialog .missing:not(:has-text('Panel three'))")
+    assert "Ring is closed with a board" == one.page.input_value("#reason")
+    one.choose("Pass “Panel set”")
+    one.waits_for("#events", "Ring is closed with a board. Passed without: Panel four standing: not confirmed.")
+
+
 def test_an_officer_ends_the_work_with_a_reason_once_everyone_is_out(rig: Rig, tablet: MakeTablet) -> None:
     """Refused while somebody is inside; with the bin empty the same press leads to standing down."""
     rig.say_until(VISIBLE, "boards")

@@ -33,7 +33,7 @@ export class Officer {
   see(view) {
     this.view = view;
     this.draw();
-    if (this.open && this.open.follows && this.open.key(view) !== this.open.made) this.show(this.open.make);
+    if (this.open && this.open.follows && this.open.key(view) !== this.open.made) this.showAgain();
   }
 
   linked() {
@@ -98,6 +98,15 @@ export class Officer {
     const head = el("div", { class: "sheet-head" }, el("h2", { id: "sheet-title" }, made.title), button("Close", () => this.sheet.close(), "quiet"));
     this.sheet.replaceChildren(head, ...made.content);
     if (!this.sheet.open) this.sheet.showModal();
+  }
+
+  // What was being written stays while the same form is made anew.
+  showAgain() {
+    const { title } = this.open;
+    const written = this.sheet.querySelector("textarea")?.value;
+    this.show(this.open.make);
+    const field = this.sheet.querySelector("textarea");
+    if (written && field && this.open.title === title) field.value = written;
   }
 
   draw() {

@@ -67,7 +67,7 @@ export function stepSheet(officer, view) {
 
 function stepKey(view) {
   const step = view.board?.step;
-  return JSON.stringify([step?.id, step?.done, step?.missing]);
+  return JSON.stringify([step?.id, step?.lacking]);
 }
 
 // Everything that holds for the crew's own word holds here: preconditions, read-back. Only the voice is the officer's.
@@ -96,11 +96,10 @@ export function overrideSheet(officer, view) {
     });
     return el("label", { class: "pick", for: `answer-${choice.answer}` }, radio, choice.say);
   });
-  const without = step.missing;
+  const without = step.lacking;
   const missing = without.length
     ? el("div", { class: "missing" }, el("p", {}, "You pass it without:"), el("ul", {}, without.map((reason) => el("li", {}, mark("missing"), reason))))
     : el("p", {}, "Nothing that must be true first is missing.");
-  const left = step.total > 1 ? el("p", { class: "care" }, mark("caution"), el("span", {}, `This passes all ${step.total - step.done.length} that are left at once.`)) : "";
   const outside = step.confirmed_by === "inside" ? el("p", { class: "small" }, "The crew inside has not confirmed it. Bad or old air, and people still inside, cannot be passed.") : "";
   const form = reasonForm(
     "Why? This is written into the record.",
@@ -109,7 +108,7 @@ export function overrideSheet(officer, view) {
     ["Ordered by command", "Done another way"],
   );
   if (picks.length) form.prepend(el("fieldset", {}, el("legend", {}, "Answer"), picks));
-  return { title: `Pass: ${step.title}`, content: [missing, left, form, outside], key: stepKey };
+  return { title: `Pass: ${step.title}`, content: [missing, form, outside], key: stepKey };
 }
 
 export function refuseSheet(officer, view) {
