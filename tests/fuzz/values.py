@@ -4,7 +4,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
-ODD = st.sampled_from([
+ODD: st.SearchStrategy[Any] = st.sampled_from([
     None, True, -1, 0, 1e999, -1e999, float("nan"), 2**63, 10**400, "", "\ud800", "\x00", "x" * 5_000, [], {}, [[]], {"": None},
 ])  # fmt: skip
 ONE = ODD | st.booleans() | st.integers() | st.floats() | st.text(max_size=20)
