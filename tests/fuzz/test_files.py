@@ -104,7 +104,7 @@ def test_a_gigabyte_is_refused_unread(folder: Path, kind: str) -> None:
     [
         *(("procedure", ProcedureError, place) for place in ("/dev/zero", "/dev", "missing.toml")),
         *(("site", ProcedureError, place) for place in ("/dev/zero", "/dev", "missing.toml")),
-        *(("phrases", UsageError, place) for place in ("/dev", "missing.toml")),
+        *(("phrases", UsageError, place) for place in ("/dev/zero", "/dev", "missing.toml")),
     ],
 )
 def test_only_files_are_loaded(kind: str, error: type[AssistantError], place: str) -> None:
