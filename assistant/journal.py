@@ -225,12 +225,12 @@ def read(path: Path) -> History:
     for number, line in enumerate(whole, start=1):
         last = number == len(whole) and not rest
         try:
-            content = _load(line)
-            chain = _checked_chain(content, chain)
+            content = load_line(line)
+            chain = checked_chain(content, chain)
             if header is None:
-                header = _header_from(content)
+                header = header_from(content)
             else:
-                records.append(_record_from(content, len(records) + 1))
+                records.append(record_from(content, len(records) + 1))
         except MALFORMED as error:
             if last and header is not None:
                 return History(header, tuple(records), chain, good, line + b"\n")
@@ -253,14 +253,24 @@ def _bytes_of(path: Path) -> bytes:
         raise JournalError(f"{path} cannot be read ({error}). Check the name.") from error
 
 
-def _checked_chain(content: dict[str, Any], before: str) -> str:
+def checked_chain(content: dict[str, Any], before: str) -> str:
+    """The digest that a line carries, taken out of its content, when it fits the line before.
+
+    Raises:
+        HistoryError: if it does not fit.
+    """
     chain = content.pop("chain", None)
     if chain != _link(before, content):
         raise HistoryError("the digest does not fit: this record was changed, or one before it removed or added.")
     return str(chain)
 
 
-def _load(line: bytes) -> dict[str, Any]:
+def load_line(line: bytes) -> dict[str, Any]:
+    """One line as JSON values.
+
+    Raises:
+        HistoryError: if it is longer or deeper than a record can be, or no JSON object.
+    """
     if len(line) > MAX_LINE_BYTES:
         raise HistoryError("longer than a record can be.")
     try:
@@ -285,7 +295,12 @@ def _header_plain(header: Header) -> dict[str, Any]:
     return {name: getattr(header, name) for name in Header.__slots__}
 
 
-def _header_from(content: Mapping[str, Any]) -> Header:
+def header_from(content: Mapping[str, Any]) -> Header:
+    """The header from its JSON values.
+
+    Raises:
+        HistoryError: if it is none, or of another format.
+    """
     if content.get("format") != FORMAT:
         raise HistoryError(f"format {content.get('format')!r} is not one that this version reads ({FORMAT}).")
     try:
@@ -295,7 +310,12 @@ def _header_from(content: Mapping[str, Any]) -> Header:
         raise HistoryError(f"{where}: {error.errors()[0]['msg']}.") from error
 
 
-def _record_from(content: Mapping[str, Any], expected: int) -> Record:
+def record_from(content: Mapping[str, Any], expected: int) -> Record:
+    """One record from its JSON values.
+
+    Raises:
+        HistoryError: if its number is not the expected one or a message in it is unknown.
+    """
     if content["n"] != expected:
         raise HistoryError(f"record {content['n']} stands where record {expected} should be.")
     events = tuple(event_from(event) for event in content["events"])
