@@ -17,6 +17,13 @@ FOCUSED = "document.activeElement === document.body ? '' : document.activeElemen
 MakeTablet = Callable[..., Tablet]
 
 
+def _ends_the_work(one: Tablet, reason: str) -> None:
+    one.press("more")
+    one.choose("End the work")
+    one.page.fill("#reason", reason)
+    one.choose("End the work: stand down")
+
+
 @pytest.mark.parametrize("drill", [VISIBLE, COVERED], ids=["visible", "covered"])
 def test_a_whole_rehearsal_is_watched_step_by_step(rig: Rig, tablet: MakeTablet, drill: tuple[str, ...]) -> None:
     """At every record of a whole drill a tablet and a phone name the step that stands, without an error, to the end."""
@@ -84,12 +91,10 @@ def test_an_officer_types_readings_counts_and_levels(rig: Rig, tablet: MakeTable
     one.page.fill("#length", "31.5")
     one.choose("Enter the length")
     one.waits_for("#events", "corner one 31.5")
-    one.press("more")
-    one.choose("Take back: corner one")
-    one.waits_for("#events", "Taken back, kept in the record: corner one")
-    one.press("more")
-    one.choose("Take back: grain at knees")
-    one.waits_for("#events", "Taken back, kept in the record: grain at knees")
+    for entry in ("corner one", "grain at knees"):
+        one.press("more")
+        one.choose(f"Take back: {entry}")
+        one.waits_for("#events", f"Taken back, kept in the record: {entry}")
     assert (1, ()) == (len(rig.state.canisters_ms), rig.state.levels)
     assert "Called at the knees" not in one.page.inner_text("#grain")
     assert [] == one.troubles
@@ -191,17 +196,11 @@ def test_an_officer_ends_the_work_with_a_reason_once_everyone_is_out(rig: Rig, t
     """Refused while somebody is inside; with the bin empty the same press leads to standing down."""
     rig.say_until(VISIBLE, "boards")
     one = tablet(signed_in=True)
-    one.press("more")
-    one.choose("End the work")
-    one.page.fill("#reason", "Handed to the county team")
-    one.choose("End the work: stand down")
+    _ends_the_work(one, "Handed to the county team")
     assert one.answer().startswith("Refused")
     assert "boards" == rig.state.step
     rig.say("rescuer one is out", "rescuer two is out")
-    one.press("more")
-    one.choose("End the work")
-    one.page.fill("#reason", "Handed to the county team")
-    one.choose("End the work: stand down")
+    _ends_the_work(one, "Handed to the county team")
     one.waits_for("#events", "Work ended: Handed to the county team")
     assert "stand_down" == rig.incident.session.book.procedure.step(rig.state.step).stage
 
