@@ -25,12 +25,12 @@ class Row:
     kills: int = 0
     """Lives ended by it."""
     not_tried: str = ""
-    """Why the fault could not be made on this machine; it then counts neither way."""
+    """Why the fault could not be made on this machine; it is then not held either."""
 
     @property
     def held(self) -> bool:
         """Whether the program came through."""
-        return not self.problems and not self.lost and not self.doubled
+        return not (self.problems or self.lost or self.doubled or self.not_tried)
 
     @property
     def verdict(self) -> str:
@@ -45,6 +45,11 @@ def line_of(row: Row) -> str:
     told, back = _seconds(row.told_s), _seconds(row.back_s)
     found = "; ".join(part for part in (row.found, *row.problems, row.not_tried) if part)
     return f"{row.fault:<34} {told:>7} {back:>7} {row.lost:>4} {row.doubled:>5}  {row.verdict:<7} {found}"
+
+
+def exit_status(rows: Sequence[Row]) -> int:
+    """0 when every fault was made and held."""
+    return 0 if rows and all(row.held for row in rows) else 1
 
 
 def summary(rows: Sequence[Row], kills: int = 0) -> str:

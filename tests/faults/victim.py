@@ -4,7 +4,8 @@
 - `dies-before-sync=12` kills itself between the twelfth write and its fsync;
 - `dies-after-sync=12` kills itself after the twelfth fsync, before anything is applied or shown;
 - `slow-sync=2` lets every fsync take two seconds longer;
-- `slow-ear=0.2` lets each of the first hundred blocks of sound take 0.2 s longer to decode.
+- `slow-ear=0.2` lets each of the first hundred blocks of sound take 0.2 s longer to decode;
+- `tell-backlog=10` says every ten seconds how much sound waited at most to be decoded (nothing is broken by it).
 """
 
 import itertools
@@ -15,8 +16,10 @@ import time
 from collections.abc import Mapping, Sequence
 
 from assistant.cli import main
-from assistant.hearing.blocks import Block
+from assistant.hearing.blocks import BLOCK_S, Block
 from assistant.hearing.listener import Heard, Listener
+from assistant.inputs import Part
+from assistant.microphone import LiveMicrophone
 
 SLOW_BLOCKS = 100
 
@@ -64,6 +67,22 @@ def break_hearing(seconds: float) -> None:
     Listener.feed = slow_feed  # type: ignore[method-assign]
 
 
+def tell_backlog(every_s: float) -> None:
+    """Show the longest backlog of each stretch: blocks held by the microphone, and those that PortAudio has handed over."""
+    poll = LiveMicrophone.poll
+    most, next_s = 0, time.monotonic() + every_s
+
+    def told_poll(self: LiveMicrophone, now_ms: int) -> tuple[list[Block], list[Part]]:
+        nonlocal most, next_s
+        most = max(most, len(self._held) + getattr(self._source, "waiting", 0))
+        if time.monotonic() >= next_s:
+            print(f"backlog {most * BLOCK_S:.2f} s", flush=True)
+            most, next_s = 0, time.monotonic() + every_s
+        return poll(self, now_ms)
+
+    LiveMicrophone.poll = told_poll  # type: ignore[method-assign]
+
+
 def run(arguments: Sequence[str]) -> int:
     """Break what is asked for, then be the program."""
     split = list(arguments).index("run") if "run" in arguments else list(arguments).index("resume")
@@ -71,6 +90,8 @@ def run(arguments: Sequence[str]) -> int:
     break_writing(faults)
     if "slow-ear" in faults:
         break_hearing(faults["slow-ear"])
+    if "tell-backlog" in faults:
+        tell_backlog(faults["tell-backlog"])
     return main(list(arguments[split:]))
 
 
