@@ -5,6 +5,8 @@ from decimal import Decimal
 from enum import StrEnum
 
 from protocol.air import Gas
+from protocol.delivery import Link
+from protocol.targets import Grade
 
 
 class Urgency(StrEnum):
@@ -315,11 +317,115 @@ class PartRecovered:
 
 
 @dataclass(frozen=True, slots=True)
+class StationChanged:
+    """A station joined, was lost, came back or left, or its battery went down a step."""
+
+    at_ms: int
+    station: str
+    role: str
+    link: Link
+    battery: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DeliveryTaken:
+    """A station's command was taken; what it caused follows in the same record."""
+
+    at_ms: int
+    station: str
+    session: str
+    seq: int
+    said_ms: int
+    heard: str
+
+
+@dataclass(frozen=True, slots=True)
+class DeliveryRefused:
+    """A station's command was not taken, and why."""
+
+    at_ms: int
+    station: str
+    session: str
+    seq: int
+    said_ms: int
+    heard: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeadTaken:
+    """Another coordinator leads from here on, by order of the officer."""
+
+    at_ms: int
+    term: int
+    leader: str
+    by: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
 class NoteTaken:
     """Words for the record."""
 
     at_ms: int
     by: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class DrillBegun:
+    """The crew was told that this is a drill; what stands before this was prepared by the scenario."""
+
+    at_ms: int
+    scenario: str
+    title: str
+    targets_ms: tuple[tuple[str, int], ...] = ()
+    grades: tuple[Grade, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class InjectGiven:
+    """Something happened in the drill's scenario."""
+
+    at_ms: int
+    inject: str
+    to: str
+    text: str
+    expects: tuple[str, ...] = ()
+    within_s: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class DrillPaused:
+    """The drill and its clocks stand still."""
+
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class DrillContinued:
+    """The drill goes on where it stood."""
+
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class DrillRewound:
+    """The drill stands where it stood when a step was entered; only a drill has this."""
+
+    at_ms: int
+    step: str
+    """Where it stood before."""
+    to: str
+    moment_ms: int
+    """When `to` was entered: everything since then is undone, every clock and age runs on as from there."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrainerNoted:
+    """The trainer's words for the debrief."""
+
+    at_ms: int
     text: str
 
 
@@ -343,6 +449,8 @@ class Said:
     text: str
     about: str
     """What it belongs to: step id, timer, emergency, query …"""
+    station: str = ""
+    """For this station alone; empty: for every station of that side."""
 
 
 Event = (
@@ -350,5 +458,7 @@ Event = (
     | ReadbackAsked | ReadbackDropped | FactLearned | AirRead | AirLimitCrossed | AirWentStale | CanisterCounted
     | LevelCalled | CornerTaped | OutsideCalled | EntryTakenBack | PersonChecked | RollCallAnswered | RescuerEntered
     | RescuerLeft | TimerStarted | TimerStopped | TimerExpired | WorkHeld | WorkResumed | EmergencyRaised
-    | EmergencyEnded | PartFailed | PartRecovered | NoteTaken | CommandRefused | Said
+    | EmergencyEnded | PartFailed | PartRecovered | StationChanged | DeliveryTaken | DeliveryRefused | LeadTaken
+    | NoteTaken | CommandRefused | Said
+    | DrillBegun | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
 )  # fmt: skip

@@ -7,8 +7,10 @@ from typing import Any
 
 from protocol import events as ev
 from protocol.air import Reading
+from protocol.delivery import Delivery, StationSeen
 from protocol.errors import HistoryError
-from protocol.state import Level, OpenEmergency, Pending, Rescuer, RunningTimer, State, Tape
+from protocol.rewinding import put_back
+from protocol.state import DRILL, Level, OpenEmergency, Pending, Rescuer, RunningTimer, State, Tape
 
 RESCUER_OUT = "rescuer_out"
 """The entry of a rescuer counted out, which "correction" takes back like a reading."""
@@ -47,7 +49,18 @@ def _opened(state: State, event: ev.IncidentOpened) -> State:
 
 
 def _entered(state: State, event: ev.StepEntered) -> State:
-    return replace(state, step=event.step, step_since_ms=event.at_ms, repeats=event.repeats)
+    entered = replace(state, step=event.step, step_since_ms=event.at_ms, repeats=event.repeats)
+    if state.kind != DRILL:
+        return entered
+    moment = replace(entered, at_ms=event.at_ms, moments=())
+    return replace(entered, moments=(*state.moments, moment))
+
+
+def _rewound(state: State, event: ev.DrillRewound) -> State:
+    before = put_back(replace(state, at_ms=event.at_ms), event.to, event.moment_ms)
+    if before is None:
+        raise HistoryError(f"The drill was put back to '{event.to}' at {event.moment_ms} ms: it never stood there.")
+    return before
 
 
 def _confirmed(state: State, event: ev.StepConfirmed) -> State:
@@ -174,7 +187,7 @@ def _timer_out(state: State, event: ev.TimerExpired) -> State:
 
 
 def _raised(state: State, event: ev.EmergencyRaised) -> State:
-    emergency = OpenEmergency(event.kind, event.at_ms, event.from_step, state.repeats)
+    emergency = OpenEmergency(event.kind, event.at_ms, event.from_step, state.repeats, event.by)
     return replace(state, emergencies=(*state.emergencies, emergency), pending=None)
 
 
@@ -190,6 +203,20 @@ def _failed(state: State, event: ev.PartFailed) -> State:
 
 def _recovered(state: State, event: ev.PartRecovered) -> State:
     return replace(state, failed_parts=tuple(part for part in state.failed_parts if part != event.part))
+
+
+def _station(state: State, event: ev.StationChanged) -> State:
+    seen = StationSeen(event.station, event.role, event.link, event.at_ms, event.battery)
+    return replace(state, stations=state.stations.with_link(seen))
+
+
+def _delivered(state: State, event: ev.DeliveryTaken | ev.DeliveryRefused) -> State:
+    delivery = Delivery(event.session, event.seq, event.said_ms)
+    return replace(state, stations=state.stations.with_delivery(event.station, delivery, event.heard))
+
+
+def _led(state: State, event: ev.LeadTaken) -> State:
+    return replace(state, stations=replace(state.stations, term=event.term, leader=event.leader))
 
 
 def _said(state: State, event: ev.Said) -> State:
@@ -240,8 +267,18 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.EmergencyEnded: _ended,
     ev.PartFailed: _failed,
     ev.PartRecovered: _recovered,
+    ev.StationChanged: _station,
+    ev.DeliveryTaken: _delivered,
+    ev.DeliveryRefused: _delivered,
+    ev.LeadTaken: _led,
     ev.NoteTaken: _unchanged,
     ev.CommandRefused: _unchanged,
+    ev.DrillBegun: _unchanged,
+    ev.InjectGiven: _unchanged,
+    ev.DrillPaused: lambda state, _event: replace(state, drill_paused=True),
+    ev.DrillContinued: lambda state, _event: replace(state, drill_paused=False),
+    ev.DrillRewound: _rewound,
+    ev.TrainerNoted: _unchanged,
     ev.Said: _said,
 })
 """One small function per event; a test checks that none is missing."""

@@ -1,9 +1,13 @@
 """One frozen record of the incident; nothing in it is computed from a clock."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from protocol.air import Gas, Reading
+from protocol.delivery import Stations
+
+DRILL = "drill"
+"""Kind of an incident that is one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +79,8 @@ class OpenEmergency:
     """The step that was interrupted."""
     repeats: tuple[int, ...] = ()
     """Which of it were confirmed by then, if it is a repeated step."""
+    by: str = ""
+    """Station that raised it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +122,11 @@ class State:
     last_said: tuple[tuple[str, str], ...] = ()
     """The last prompt, answer or alarm for inside and outside."""
     steps_confirmed: int = 0
+    stations: Stations = Stations()
+    """Who is linked, which of their commands were decided, and who leads."""
+    drill_paused: bool = False
+    moments: tuple["State", ...] = field(default=(), compare=False, repr=False)
+    """In a drill, the state as each step was entered, oldest first, so that it can be put back there; else empty."""
 
     def fact(self, name: str, default: str = "unknown") -> str:
         """What is known about `name`."""

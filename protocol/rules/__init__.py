@@ -5,10 +5,21 @@ from types import MappingProxyType
 
 from protocol import commands as cmd
 from protocol.events import CommandRefused, Event
-from protocol.rules import advance, crew, emergencies, orders, passing_time, questions, readings, running, taping
+from protocol.rules import (
+    advance,
+    crew,
+    drills,
+    emergencies,
+    orders,
+    passing_time,
+    questions,
+    readings,
+    running,
+    taping,
+)
 from protocol.rules.turn import Turn
 from protocol.scene import Book
-from protocol.state import State
+from protocol.state import DRILL, State
 
 Rule = Callable[..., None]
 
@@ -37,8 +48,19 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.ReportPart: running.report_part,
     cmd.Note: running.note,
     cmd.Tick: passing_time.tick,
+    cmd.BeginDrill: drills.begin,
+    cmd.GiveInject: drills.give_inject,
+    cmd.PauseDrill: drills.pause,
+    cmd.RewindDrill: drills.rewind,
+    cmd.TrainerNote: drills.note,
 })
 """The rule for each command; a test checks that none is missing."""
+DRILL_COMMANDS = (cmd.BeginDrill, cmd.GiveInject, cmd.PauseDrill, cmd.RewindDrill, cmd.TrainerNote)
+"""Refused in anything but a drill, whoever asks."""
+NOT_DRILL_COMMANDS = tuple(kind for kind in RULES if kind not in DRILL_COMMANDS)
+TAKEN_WHEN_CLOSED = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.TrainerNote)
+TAKEN_IN_A_PAUSE = (cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Note, cmd.ReportPart)
+"""Taken while a drill stands still: an emergency may be a real one."""
 
 
 def decide(book: Book, state: State, command: cmd.Command) -> tuple[Event, ...]:
@@ -68,8 +90,10 @@ def _refusal(state: State, command: cmd.Command) -> str:
         return "The incident is already open." if state.opened else ""
     if isinstance(command, cmd.Tick):
         return ""
-    if not state.opened:
-        return "The incident has not been opened."
-    if state.closed and not isinstance(command, cmd.Note | cmd.Ask | cmd.ReportPart):
-        return "The incident is closed."
-    return ""
+    reasons = (
+        (not state.opened, (), "The incident has not been opened."),
+        (state.closed, TAKEN_WHEN_CLOSED, "The incident is closed."),
+        (state.drill_paused, (*DRILL_COMMANDS, *TAKEN_IN_A_PAUSE), "The drill is paused."),
+        (state.kind != DRILL, NOT_DRILL_COMMANDS, "This is no drill."),
+    )
+    return next((reason for holds, taken, reason in reasons if holds and not isinstance(command, taken)), "")

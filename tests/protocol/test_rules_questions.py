@@ -21,7 +21,7 @@ from tests.story import MINUTE, Story, kinds, only, origin_of, sentences, walked
 
 BOOK = shipped_book()
 INSIDE, OUTSIDE, BOTH = cmd.Role.INSIDE, cmd.Role.OUTSIDE, cmd.Role.BOTH
-ALLOWED_AFTER = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick)
+ALLOWED_AFTER = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick, cmd.TrainerNote)
 
 
 # -------------------------------------------------------------------------------------------------------- questions
@@ -140,6 +140,9 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
         cmd.EndWork(at_ms, origin, "enough"),
         cmd.TapeCorner(at_ms, origin, 1, Decimal(12)), cmd.CallOutside(at_ms, origin, 1, Decimal(12)),
         cmd.ReportPart(at_ms, origin, "speaker", works=False, detail="Gone."), cmd.Tick(at_ms),
+        cmd.BeginDrill(at_ms, origin, "none", "None"), cmd.GiveInject(at_ms, origin, "x", "both", "It rains."),
+        cmd.PauseDrill(at_ms, origin, paused=True), cmd.RewindDrill(at_ms, origin, "people"),
+        cmd.TrainerNote(at_ms, origin, "Slow."),
     ]  # fmt: skip
     plain = (cmd.Affirm, cmd.Negate, cmd.CountCanister, cmd.CheckPerson, cmd.AnswerRollCall, cmd.StepBack, cmd.Correct,
              cmd.Hold, cmd.Resume, cmd.WithdrawEmergency)  # fmt: skip
