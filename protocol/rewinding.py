@@ -17,7 +17,8 @@ def put_back(state: State, to: str, moment_ms: int) -> State | None:
         moment = state.moments[index]
         if (moment.step, moment.at_ms) == (to, moment_ms):
             later = moved(moment, state.at_ms - moment_ms)
-            return replace(later, moments=state.moments[: index + 1], drill_paused=False, last_said=state.last_said)
+            same = replace(later, last_said=state.last_said, stations=state.stations)
+            return replace(same, moments=state.moments[: index + 1], drill_paused=False)
     return None
 
 

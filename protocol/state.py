@@ -122,7 +122,7 @@ class State:
     last_said: tuple[tuple[str, str], ...] = ()
     """The last prompt, answer or alarm for inside and outside."""
     steps_confirmed: int = 0
-    stations: Stations = Stations()
+    stations: Stations = field(default_factory=Stations)
     """Who is linked, which of their commands were decided, and who leads."""
     drill_paused: bool = False
     moments: tuple["State", ...] = field(default=(), compare=False, repr=False)

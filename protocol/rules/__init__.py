@@ -8,8 +8,10 @@ from protocol.events import CommandRefused, Event
 from protocol.rules import (
     advance,
     crew,
+    delivering,
     drills,
     emergencies,
+    linking,
     orders,
     passing_time,
     questions,
@@ -46,6 +48,8 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.WithdrawEmergency: emergencies.withdraw,
     cmd.Ask: questions.ask,
     cmd.ReportPart: running.report_part,
+    cmd.ReportStation: linking.report_station,
+    cmd.TakeLead: linking.take_lead,
     cmd.Note: running.note,
     cmd.Tick: passing_time.tick,
     cmd.BeginDrill: drills.begin,
@@ -58,8 +62,10 @@ RULES: Mapping[type, Rule] = MappingProxyType({
 DRILL_COMMANDS = (cmd.BeginDrill, cmd.GiveInject, cmd.PauseDrill, cmd.RewindDrill, cmd.TrainerNote)
 """Refused in anything but a drill, whoever asks."""
 NOT_DRILL_COMMANDS = tuple(kind for kind in RULES if kind not in DRILL_COMMANDS)
-TAKEN_WHEN_CLOSED = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.TrainerNote)
-TAKEN_IN_A_PAUSE = (cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Note, cmd.ReportPart)
+TAKEN_WHEN_CLOSED = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.TrainerNote, cmd.ReportStation, cmd.TakeLead)
+TAKEN_IN_A_PAUSE = (
+    cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Note, cmd.ReportPart, cmd.ReportStation, cmd.TakeLead,
+)  # fmt: skip
 """Taken while a drill stands still: an emergency may be a real one."""
 
 
@@ -75,10 +81,12 @@ def decide(book: Book, state: State, command: cmd.Command) -> tuple[Event, ...]:
         command: what is asked, with its time.
     """
     refusal = _refusal(state, command)
-    if refusal:
-        at_ms = max(command.at_ms, state.at_ms)
-        return (CommandRefused(at_ms, type(command).__name__, refusal),)
-    turn = Turn(book, state, command.at_ms)
+    turn = Turn(book, state, max(command.at_ms, state.at_ms))
+    if command.origin.delivery is not None:
+        if not delivering.receive(turn, command, refusal):
+            return turn.events
+    elif refusal:
+        return (CommandRefused(turn.at_ms, type(command).__name__, refusal),)
     RULES[type(command)](turn, command)
     return turn.events
 

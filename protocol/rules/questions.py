@@ -43,7 +43,8 @@ def ask(turn: Turn, command: cmd.Ask) -> None:
     if command.query is cmd.Query.SAY_AGAIN:
         _say_again(turn, command)
         return
-    turn.answer(_ANSWERS[command.query](turn.scene), command.query.value, _side(command.origin.role))
+    text = _ANSWERS[command.query](turn.scene)
+    turn.answer(text, command.query.value, _side(command.origin.role), _alone(command.origin))
 
 
 def _say_again(turn: Turn, command: cmd.Ask) -> None:
@@ -53,6 +54,11 @@ def _say_again(turn: Turn, command: cmd.Ask) -> None:
     turn.prompt(turn.scene.step)
     if turn.scene.step.critical:
         turn.answer(turn.scene.step.caution or "", "caution", _side(command.origin.role))
+
+
+def _alone(origin: cmd.Origin) -> str:
+    """Where several stations share an incident, an answer is for the one that asked."""
+    return origin.station if origin.delivery else ""
 
 
 def _side(role: cmd.Role) -> str:

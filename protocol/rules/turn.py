@@ -46,14 +46,14 @@ class Turn:
         self._events.append(event)
         self._state = apply(self._state, event)
 
-    def say(self, to: str, urgency: ev.Urgency, text: str, about: str) -> None:
-        """Say a sentence to one side or both."""
+    def say(self, to: str, urgency: ev.Urgency, text: str, about: str, station: str = "") -> None:
+        """Say a sentence to one side or both, or to one station of it."""
         if text:
-            self.emit(ev.Said(self._at_ms, to, urgency, text, about))
+            self.emit(ev.Said(self._at_ms, to, urgency, text, about, station))
 
-    def answer(self, text: str, about: str, to: str = "both") -> None:
+    def answer(self, text: str, about: str, to: str = "both", station: str = "") -> None:
         """Answer whoever asked or confirmed."""
-        self.say(to, ev.Urgency.ANSWER, text, about)
+        self.say(to, ev.Urgency.ANSWER, text, about, station)
 
     def prompt(self, step: Step, lead: str = "", lead_to: Role = Role.BOTH) -> None:
         """Say a step's prompt to the sides that it addresses, after what was just confirmed.
