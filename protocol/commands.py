@@ -335,6 +335,15 @@ class GiveInject:
 
 
 @dataclass(frozen=True, slots=True)
+class EndDrill:
+    """The drill is over: its scenario is worked through, or the trainer says so."""
+
+    at_ms: int
+    origin: Origin
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class PauseDrill:
     """The drill stands still, or goes on; the clocks stand still with it."""
 
@@ -373,5 +382,5 @@ Command = (
     OpenIncident | Advance | Affirm | Negate | ReportAir | CountCanister | CallLevel | TapeCorner | CallOutside
     | CheckPerson | AnswerRollCall | MoveRescuer | StepBack | Correct | Hold | Resume | RaiseEmergency
     | WithdrawEmergency | Ask | Override | EndWork | ReportPart | ReportStation | TakeLead | Note | Tick
-    | BeginDrill | GiveInject | PauseDrill | RewindDrill | TrainerNote
+    | BeginDrill | EndDrill | GiveInject | PauseDrill | RewindDrill | TrainerNote
 )  # fmt: skip

@@ -384,6 +384,14 @@ class DrillBegun:
 
 
 @dataclass(frozen=True, slots=True)
+class DrillEnded:
+    """The drill was over before stand-down: its scenario was worked through, or the trainer said so."""
+
+    at_ms: int
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class InjectGiven:
     """Something happened in the drill's scenario."""
 
@@ -460,5 +468,5 @@ Event = (
     | RescuerLeft | TimerStarted | TimerStopped | TimerExpired | WorkHeld | WorkResumed | EmergencyRaised
     | EmergencyEnded | PartFailed | PartRecovered | StationChanged | DeliveryTaken | DeliveryRefused | LeadTaken
     | NoteTaken | CommandRefused | Said
-    | DrillBegun | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
+    | DrillBegun | DrillEnded | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
 )  # fmt: skip

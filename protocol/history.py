@@ -274,6 +274,7 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.NoteTaken: _unchanged,
     ev.CommandRefused: _unchanged,
     ev.DrillBegun: _unchanged,
+    ev.DrillEnded: _unchanged,
     ev.InjectGiven: _unchanged,
     ev.DrillPaused: lambda state, _event: replace(state, drill_paused=True),
     ev.DrillContinued: lambda state, _event: replace(state, drill_paused=False),

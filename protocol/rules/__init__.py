@@ -53,13 +53,14 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.Note: running.note,
     cmd.Tick: passing_time.tick,
     cmd.BeginDrill: drills.begin,
+    cmd.EndDrill: drills.end,
     cmd.GiveInject: drills.give_inject,
     cmd.PauseDrill: drills.pause,
     cmd.RewindDrill: drills.rewind,
     cmd.TrainerNote: drills.note,
 })
 """The rule for each command; a test checks that none is missing."""
-DRILL_COMMANDS = (cmd.BeginDrill, cmd.GiveInject, cmd.PauseDrill, cmd.RewindDrill, cmd.TrainerNote)
+DRILL_COMMANDS = (cmd.BeginDrill, cmd.EndDrill, cmd.GiveInject, cmd.PauseDrill, cmd.RewindDrill, cmd.TrainerNote)
 """Refused in anything but a drill, whoever asks."""
 NOT_DRILL_COMMANDS = tuple(kind for kind in RULES if kind not in DRILL_COMMANDS)
 TAKEN_WHEN_CLOSED = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.TrainerNote, cmd.ReportStation, cmd.TakeLead)

@@ -21,6 +21,13 @@ def begin(turn: Turn, command: cmd.BeginDrill) -> None:
     turn.say("both", ev.Urgency.INFO, turn.scene.book.procedure.heading.caution, "caution")
 
 
+def end(turn: Turn, command: cmd.EndDrill) -> None:
+    """The drill is over; the record is closed."""
+    turn.emit(ev.DrillEnded(turn.at_ms, command.why))
+    turn.say("both", ev.Urgency.PROMPT, "The drill is over. Everyone stop and come out.", "drill")
+    turn.emit(ev.IncidentClosed(turn.at_ms))
+
+
 def give_inject(turn: Turn, command: cmd.GiveInject) -> None:
     """Let something happen, and tell the crew."""
     turn.emit(

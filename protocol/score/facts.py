@@ -157,7 +157,9 @@ class Score:
     ended_ms: int
     """The last thing on record."""
     closed: bool
-    """Whether stand-down was reached."""
+    """Whether stand-down was reached, or the drill's own end."""
+    ended_by: str
+    """Why a drill was over before stand-down; empty otherwise."""
     steps_confirmed: int
     canisters: int
     stages: tuple[StageTime, ...]

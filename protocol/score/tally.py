@@ -37,7 +37,7 @@ class Tally:
         self._own_targets = targets
         self._targets_ms: tuple[tuple[str, int], ...] = targets.stage_ms if targets else ()
         self._grades: tuple[Grade, ...] = targets.grade if targets else ()
-        self._kind = self._scenario = self._title = self._note = self._words = ""
+        self._kind = self._ended_by = self._scenario = self._title = self._note = self._words = ""
         self._begun_ms = self._at_ms = self._since_ms = 0
         self._step = ""
         self._closed = False
@@ -79,8 +79,9 @@ class Tally:
         """The facts so far."""
         found = Score(
             kind=self._kind, scenario=self._scenario, title=self._title, begun_ms=self._begun_ms,
-            ended_ms=self._at_ms, closed=self._closed, steps_confirmed=self._steps, canisters=self._canisters,
-            stages=self._stages(), order_faults=tuple(self._faults), refused=tuple(self._refused),
+            ended_ms=self._at_ms, closed=self._closed, ended_by=self._ended_by, steps_confirmed=self._steps,
+            canisters=self._canisters, stages=self._stages(), order_faults=tuple(self._faults),
+            refused=tuple(self._refused),
             injects=tuple(self._injects), air_ages=tuple(self._ages), roll_calls=self._calls["roll_call"].rows(),
             person_checks=self._calls["person_check"].rows(), read_backs=self._backs, misheard=tuple(self._misheard),
             said_again_ms=tuple(at for at in self._said_again if at >= self._begun_ms),
@@ -133,6 +134,10 @@ class Tally:
         self._since_ms = event.at_ms
         if self._own_targets is None:
             self._targets_ms, self._grades = event.targets_ms, event.grades
+
+    @_count.register
+    def _over(self, event: ev.DrillEnded) -> None:
+        self._ended_by = event.why
 
     @_count.register
     def _finished(self, event: ev.IncidentClosed) -> None:

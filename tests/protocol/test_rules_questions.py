@@ -140,7 +140,8 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
         cmd.EndWork(at_ms, origin, "enough"),
         cmd.TapeCorner(at_ms, origin, 1, Decimal(12)), cmd.CallOutside(at_ms, origin, 1, Decimal(12)),
         cmd.ReportPart(at_ms, origin, "speaker", works=False, detail="Gone."), cmd.Tick(at_ms),
-        cmd.BeginDrill(at_ms, origin, "none", "None"), cmd.GiveInject(at_ms, origin, "x", "both", "It rains."),
+        cmd.BeginDrill(at_ms, origin, "none", "None"), cmd.EndDrill(at_ms, origin, "enough"),
+        cmd.GiveInject(at_ms, origin, "x", "both", "It rains."),
         cmd.PauseDrill(at_ms, origin, paused=True), cmd.RewindDrill(at_ms, origin, "people"),
         cmd.TrainerNote(at_ms, origin, "Slow."),
     ]  # fmt: skip
