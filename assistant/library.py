@@ -40,8 +40,8 @@ def texts_for(path: Path) -> dict[str, str]:
     """
     beside = sorted(path.parent.glob("*.toml")) if path.parent.is_dir() else []
     texts = shipped_texts()
-    texts.update({other.stem: _read(other) for other in beside if other.stem in texts and other != path})
-    texts[path.stem] = _read(path)
+    texts.update({other.stem: read_text(other) for other in beside if other.stem in texts and other != path})
+    texts[path.stem] = read_text(path)
     return texts
 
 
@@ -104,7 +104,7 @@ def load_site(path: Path | None) -> Site | None:
     if path is None:
         return None
     try:
-        return read_site(_read(path), path.name)
+        return read_site(read_text(path), path.name)
     except (ProtocolError, ValueError) as error:
         raise ProcedureError(str(error)) from error
 
@@ -137,7 +137,12 @@ def digest_of(source: Source) -> str:
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
-def _read(path: Path) -> str:
+def read_text(path: Path) -> str:
+    """The text of a procedure, card or scenario.
+
+    Raises:
+        ProcedureError: if it cannot be read, is too long or is no text.
+    """
     try:
         found = path.stat()
         if not stat.S_ISREG(found.st_mode):

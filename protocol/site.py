@@ -14,6 +14,7 @@ from protocol.estimates.grain import GrainName
 from protocol.house import House
 from protocol.person_lines import SPANISH_REVIEWED
 from protocol.procedure import Identifier, SpokenPhrase, line_of
+from protocol.targets import Targets
 from protocol.units import FOOT_M, INCH_M
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
@@ -103,6 +104,8 @@ class Site(_Row):
     house: Mapping[str, float] = Field(default_factory=dict)
     """House intervals by their name in `protocol.house`."""
     wording: tuple[Wording, ...] = ()
+    scoring: Targets = Targets()
+    """The department's own times and grades for drills; a scenario's own come first."""
 
     @property
     def words(self) -> dict[str, tuple[str, ...]]:
