@@ -123,6 +123,11 @@ def _records(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     replay.add_argument("journal", type=Path, metavar="FILE")
     replay.add_argument("--verify", action="store_true", help="only verify")
     replay.set_defaults(work=commands.replay)
+    report = subs.add_parser("report", help="the debrief of a record: page, PDF, CSV and JSON")
+    report.add_argument("journal", type=Path, metavar="FILE")
+    report.add_argument("--out", type=Path, metavar="FOLDER", help="where to write (default: beside the record)")
+    report.add_argument("--site", type=Path, metavar="CARD", help="site card, for the department's name")
+    report.set_defaults(work=commands.report)
 
 
 if __name__ == "__main__":

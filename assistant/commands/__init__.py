@@ -5,6 +5,7 @@ from assistant.commands.estimating import estimate
 from assistant.commands.hearing import devices, hear
 from assistant.commands.records import replay
 from assistant.commands.rehearsing import rehearse
+from assistant.commands.reporting import report
 from assistant.commands.running import resume, run
 
-__all__ = ["check", "devices", "estimate", "hear", "rehearse", "replay", "resume", "run"]
+__all__ = ["check", "devices", "estimate", "hear", "rehearse", "replay", "report", "resume", "run"]
