@@ -120,7 +120,7 @@ def test_nothing_calls_the_air_safe(name: str, tales: Mapping[str, Tale]) -> Non
     """The only sentence with the word says that it was not read that the air is safe."""
     words = " ".join(Page(html_page(made(tales[name]))).words)
     assert READ_NOT_SAFE in words
-    assert "safe" not in words.replace(READ_NOT_SAFE, "").lower()
+    assert [] == re.findall(r"\bsafe\b", words.replace(READ_NOT_SAFE, "").lower())
 
 
 @pytest.mark.parametrize(("name", "sentence"), [
