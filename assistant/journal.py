@@ -94,6 +94,8 @@ class Journal:
         self._n = n
         self._chain = chain
         self._whole_bytes = os.fstat(handle).st_size
+        self.last_line = b""
+        """The line that was written last, as it stands in the file without its end."""
 
     @classmethod
     def create(cls, path: Path, header: Header) -> Self:
@@ -185,6 +187,7 @@ class Journal:
                 f"{self.path}: the record could not be written ({error.strerror}). Free some space; nothing was lost."
             ) from error
         self._chain = chain
+        self.last_line = line[:-1]
 
     def _remove_remains(self) -> None:
         """Cut off what a failed write left, so that the next record does not follow half a line."""
@@ -239,6 +242,15 @@ def read(path: Path) -> History:
     if header is None:
         raise JournalError(f"{path}, line 1: {NO_HEADER}")
     return History(header, tuple(records), chain, good, rest)
+
+
+def whole_lines(path: Path) -> list[bytes]:
+    """The lines of a record that was read before, header first, without a torn end.
+
+    Raises:
+        JournalError: if it cannot be read.
+    """
+    return _bytes_of(path).split(b"\n")[:-1]
 
 
 def _bytes_of(path: Path) -> bytes:

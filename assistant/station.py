@@ -131,10 +131,18 @@ class Station:
 
     def warn(self, text: str) -> None:
         """Say at once, as an alarm, what cannot be on record."""
+        name = self._unrecorded()
+        self._player.say(Utterance(name, text, Priority.ALARM, interruptible=False, kind="warning", tone=Tone.ALARM))
+
+    def tell(self, said: Said, state: State) -> None:
+        """Say what is not on record, or was on record before, if it is addressed to this station."""
+        if self._is_mine(said):
+            self._player.say(utterance(said, self._unrecorded(), state))
+
+    def _unrecorded(self) -> str:
         self._waiting += 1
         self._warnings += 1
-        name = f"warning.{self._warnings}"
-        self._player.say(Utterance(name, text, Priority.ALARM, interruptible=False, kind="warning", tone=Tone.ALARM))
+        return f"warning.{self._warnings}"
 
     @property
     def silent(self) -> bool:
@@ -148,6 +156,8 @@ class Station:
         self._player.close()
 
     def _is_mine(self, event: Said) -> bool:
+        if event.station not in {"", self.place.name}:
+            return False
         return self.place.role.covers("either" if event.to == Role.BOTH.value else event.to)
 
     def _allows(self, heard: Heard) -> bool:
@@ -173,7 +183,7 @@ class Station:
 
     def _words(self, heard: Heard) -> Input:
         origin = Origin(self.place.name, self.place.role, self.place.how, heard.text, round(heard.confidence, 3))
-        return Words(heard.text, origin)
+        return Words(heard.text, origin, round(heard.end_s * 1000))
 
 
 def utterance(event: Said, name: str, state: State) -> Utterance:
