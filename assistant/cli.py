@@ -45,6 +45,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(prog="bin-rescue", description=DESCRIPTION)
     subs = top.add_subparsers(required=True, metavar="COMMAND")
     _run(subs)
+    _drill(subs)
     _rehearse(subs)
     _hear(subs)
     _records(subs)
@@ -93,6 +94,43 @@ def _live_options(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--port", type=int, default=8470, help="port of the officer's board (default 8470; 0: any)")
     sub.add_argument("--lan", action="store_true", help="show the board to the network, not only to this machine")
     sub.add_argument("--no-board", action="store_true", help="no board")
+
+
+def _drill(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    drill = subs.add_parser("drill", help="rehearse a scenario with surprises; ends with the facts, never with a grade")
+    drill.add_argument("scenario", nargs="?", metavar="SCENARIO", help="name of a shipped scenario, or a file")
+    drill.add_argument("--list", action="store_true", help="the shipped scenarios")
+    drill.add_argument("--audio", type=Path, nargs="?", const=Path("shipped"), metavar="FILE.wav",
+                       help="from a recording (without a name: the one that comes with the scenario)")  # fmt: skip
+    drill.add_argument("--script", type=Path, metavar="FILE.json", help="what is said when in the recording")
+    drill.add_argument("--fast", action="store_true", help="a recording as fast as the machine allows")
+    drill.add_argument("--pace", type=_pace, metavar="N", help="simulated vacuum N times as fast as in earnest")
+    drill.add_argument("--noise", choices=("fan", "vacuum", "shouting"), help="background noise, played or mixed in")
+    drill.add_argument("--noise-db", type=_level, default=10.0, metavar="N",
+                       help="so many dB under the voice (default 10; -5 is louder than it)")  # fmt: skip
+    drill.add_argument("--procedure", type=Path, metavar="FILE", help="procedure file instead of the shipped one")
+    drill.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
+    drill.add_argument("--json", action="store_true", help="end with the facts as one JSON line")
+    _live_options(drill)
+    drill.set_defaults(work=commands.drill)
+
+
+def _pace(text: str) -> float:
+    return _between(text, 1, 60)
+
+
+def _level(text: str) -> float:
+    return _between(text, -20, 60)
+
+
+def _between(text: str, low: float, high: float) -> float:
+    try:
+        number = float(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"'{text}' is no number") from error
+    if not low <= number <= high:
+        raise argparse.ArgumentTypeError(f"{text} is not between {low:g} and {high:g}")
+    return number
 
 
 def _rehearse(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

@@ -1,6 +1,7 @@
 """One module for each command of `bin-rescue`; each takes the parsed options and returns an exit status."""
 
 from assistant.commands.checking import check
+from assistant.commands.drilling import drill
 from assistant.commands.estimating import estimate
 from assistant.commands.hearing import devices, hear
 from assistant.commands.records import replay
@@ -8,4 +9,4 @@ from assistant.commands.rehearsing import rehearse
 from assistant.commands.reporting import report
 from assistant.commands.running import resume, run
 
-__all__ = ["check", "devices", "estimate", "hear", "rehearse", "replay", "report", "resume", "run"]
+__all__ = ["check", "devices", "drill", "estimate", "hear", "rehearse", "replay", "report", "resume", "run"]

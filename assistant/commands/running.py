@@ -19,10 +19,10 @@ from assistant.keyboard import HELP, read_lines
 from assistant.library import bin_on_card, load_site, source_for
 from assistant.live import Loop
 from assistant.story import clock_text, lines_of
-from protocol.commands import Origin, Role
+from protocol.commands import PROGRAM, BeginDrill, Origin, Role
 from protocol.scene import Book
 from protocol.site import Bin
-from protocol.state import State
+from protocol.state import DRILL, State
 
 if TYPE_CHECKING:
     from assistant.board import Board
@@ -38,8 +38,8 @@ def run(options: Namespace) -> int:
     drawn = bin_on_card(site, options.bin)
     source = source_for(options.procedure, site)
     if site and len(site.bin) > 1 and drawn is None and not options.no_board:
-        _show(f"The site card lists {len(site.bin)} bins. Name one with --bin, and the board draws it.")
-    kind = "drill" if options.drill else "live"
+        show(f"The site card lists {len(site.bin)} bins. Name one with --bin, and the board draws it.")
+    kind = DRILL if options.drill else "live"
     incident = open_incident(source, path, kind, SystemClock())
     return _lead(incident, options, path, kind, drawn)
 
@@ -54,7 +54,7 @@ def resume(options: Namespace) -> int:
         incident.journal.close()
         return 0
     step = session.book.procedure.step(session.state.step).title if session.state.step else "the beginning"
-    _show(f"Resumed at {step}, {clock_text(incident.clock.now_ms())} since the first call. {incident.note}".strip())
+    show(f"Resumed at {step}, {clock_text(incident.clock.now_ms())} since the first call. {incident.note}".strip())
     return _lead(incident, options, options.journal, "" if session.state.opened else "live", drawn)
 
 
@@ -81,19 +81,21 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str, draw
         Role(options.role), options.keyboard, options.mute, options.input, options.output, options.model,
         options.save_audio,
     )  # fmt: skip
-    built = live_station(session.book, wishes, clock, _show)
-    session.react_with(_story(session.book))
-    loop = Loop(incident, [built.station], _show, built.station.warn)
-    board = _board(incident, options, loop, built.troubles, drawn)
+    built = live_station(session.book, wishes, clock, show)
+    session.react_with(story(session.book))
+    loop = Loop(incident, [built.station], show, built.station.warn)
+    board = open_board(incident, options, loop, built.troubles, drawn)
     if options.keyboard or built.troubles or sys.stdin.isatty():
-        _show(HELP)
+        show(HELP)
     typist = Origin("crew", Role(options.role), "keyboard")
-    _show(f"Record: {path}")
+    show(f"Record: {path}")
     if isinstance(sys.stdin, io.TextIOWrapper):
         sys.stdin.reconfigure(errors="replace")
     try:
         if opening:
             begin(incident, opening)
+            if opening == DRILL:
+                session.submit(BeginDrill(clock.now_ms(), PROGRAM, "", ""))
         else:
             built.station.listen_for(session.scene(clock.now_ms()))
         for trouble in built.troubles:
@@ -105,11 +107,11 @@ def _lead(incident: Incident, options: Namespace, path: Path, opening: str, draw
             board.close()
         built.close()
         incident.journal.close()
-    _show(f"Ended: {why}. Record: {path}")
+    show(f"Ended: {why}. Record: {path}")
     return 0 if session.state.closed else UNFINISHED
 
 
-def _board(
+def open_board(
     incident: Incident, options: Namespace, loop: Loop, troubles: list[Part], drawn: Bin | None
 ) -> "Board | None":
     """The officer's page; a board that cannot be served is a trouble, never a stop."""
@@ -119,26 +121,28 @@ def _board(
 
     session = incident.session
     settings = settings_for(options.port, drawn, session.book.house.units, lan=options.lan)
-    board = Board(session.book, loop.put, incident.clock, settings, history=incident.history, notice=_show)
+    board = Board(session.book, loop.put, incident.clock, settings, history=incident.history, notice=show)
     try:
         board.start()
     except BoardError as error:
         troubles.append(Part("board", works=False, detail=str(error)))
         return None
     loop.add(board)
-    _show(board.sign)
+    show(board.sign)
     return board
 
 
-def _story(book: Book) -> Callable[[Record, State], None]:
+def story(book: Book) -> Callable[[Record, State], None]:
+    """Tells each record at the terminal."""
+
     def tell(record: Record, _state: State) -> None:
         for line in lines_of(record, book):
-            _show(line)
+            show(line)
 
     return tell
 
 
-def _show(text: str) -> None:
+def show(text: str) -> None:
     """Tell the person at the terminal; a terminal that is gone must not end the incident."""
     try:
         print(text.encode(errors="replace").decode(), flush=True)

@@ -13,6 +13,8 @@ from protocol.scene import Book
 from protocol.site import Site
 
 ENDING = ".toml"
+LONGEST_LOOK = 200_000
+"""So many bytes are looked through to tell a scenario from a procedure."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,6 +63,13 @@ def load_scenario(name: str, procedure: Path | None = None, card: Path | None = 
     except ProtocolError as error:
         raise ScenarioError(str(error)) from error
     return Loaded(scenario, source, book, site)
+
+
+def is_scenario(path: Path) -> bool:
+    """Whether that is a shipped scenario's name, or a file that holds one."""
+    if path.name in shipped() and not path.exists():
+        return True
+    return path.is_file() and b"[scenario]" in path.read_bytes()[:LONGEST_LOOK]
 
 
 def _text_of(name: str) -> tuple[str, Path | None]:
