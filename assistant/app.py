@@ -23,10 +23,12 @@ from assistant.station import Place, Station
 from protocol.commands import Role
 from protocol.phrases import every_phrase
 from protocol.scene import Book, Scene
-from protocol.spoken_texts import fixed_texts
+from protocol.spoken_texts import alarm_texts, fixed_texts
 from protocol.state import State
 
 FOLDER = Path("incidents")
+THREADS_TURN_S = 0.001
+"""How long one thread may hold up the one that feeds the loudspeaker."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +101,8 @@ def prepare_clips(book: Book, show: Callable[[str], None], reports: SimpleQueue[
     prepared = clips.prepare((UNWRITTEN, *fixed_texts(book)), progress)
     if prepared.failed:
         show(f"{len(prepared.failed)} prompts have no sound: {prepared.reason}")
+    for text in (UNWRITTEN, *alarm_texts(book)):
+        clips.request(text)
     return clips
 
 
@@ -109,6 +113,7 @@ def live_station(book: Book, wishes: Wishes, clock: Clock, show: Callable[[str],
         ModelError: if a model was asked for by name and cannot be used.
         AudioError: if a microphone was asked for by name and cannot be used.
     """
+    sys.setswitchinterval(THREADS_TURN_S)
     troubles: list[Part] = []
     mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
     reports: SimpleQueue[Part] = SimpleQueue()

@@ -1,5 +1,7 @@
 """Sentences that are spoken: short, two or three items, numbers as a person can use them."""
 
+from collections.abc import Sequence
+
 from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, verdict_at, worst
 from protocol.balance import time_left_sentence
 from protocol.errors import EstimateError
@@ -8,7 +10,7 @@ from protocol.person_lines import Language, line_for
 from protocol.procedure import Step
 from protocol.remaining import canisters_sentence, grain_sentence, left_to_take_out
 from protocol.scene import Scene, minutes_ms
-from protocol.timers import running
+from protocol.timers import TimerRow, running
 
 PLACES = frozenset({"panels", "rescuers", "n", "inside", "grain"})
 """Places that a prompt may hold in braces."""
@@ -90,6 +92,22 @@ def bad_air_order(reading: Reading) -> tuple[str, str]:
         "All rescuers leave the bin now. All rescuers leave the bin now.",
         f"{_capital(reading_words(reading.gas, value, reading.place))}: {name}.",
     )
+
+
+def timer_words(row: TimerRow, key: str, lasted_ms: int, inside: int) -> str:
+    """What a clock says when it runs out after so long with so many inside."""
+    text = row.says.format(
+        key=count_words(int(key)) if key.isdigit() else key,
+        minutes=minutes_words(lasted_ms),
+        inside=_capital(count_words(inside)),
+    )
+    return _capital(text)
+
+
+def stale_words(stale: Sequence[Gas], max_age_ms: int) -> str:
+    """One sentence for all gases whose readings went stale together."""
+    names = stale[0].spoken if len(set(stale)) == 1 else f"{count_words(len(set(stale)))} gases"
+    return f"Test the air again: {names} older than {minutes_words(max_age_ms)}."
 
 
 def time_answer(scene: Scene) -> str:

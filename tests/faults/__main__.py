@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from tests.faults import chain, disk, machine, network, records, soak, sound
+from tests.faults import chain, disk, machine, network, records, soak, sound, timing
 from tests.faults.kills import Kill, kill_rehearsal, kill_typed
 from tests.faults.table import HEAD, Row, exit_status, line_of, summary
 
@@ -27,10 +27,12 @@ class Size:
     tail: int
     images: int
     suspended_s: float
+    timers_s: float
+    cuts: int
 
 
-SHORT = Size(kills=8, typed=2, rehearsals=1, longest_s=15.0, tail=600, images=100, suspended_s=3.0)
-LONG = Size(kills=500, typed=20, rehearsals=20, longest_s=25.0, tail=6_000, images=2_000, suspended_s=60.0)
+SHORT = Size(kills=8, typed=2, rehearsals=1, longest_s=15.0, tail=600, images=100, suspended_s=3.0, timers_s=60.0, cuts=6)
+LONG = Size(kills=500, typed=20, rehearsals=20, longest_s=25.0, tail=6_000, images=2_000, suspended_s=60.0, timers_s=400.0, cuts=30)
 
 
 def faults(size: Size, seed: int) -> list[tuple[str, Callable[[], Row]]]:
@@ -58,6 +60,8 @@ def faults(size: Size, seed: int) -> list[tuple[str, Callable[[], Row]]]:
         ("engine killed", lambda: sound.engine("speech engine killed", signal.SIGKILL)),
         ("engine hangs", lambda: sound.engine("speech engine hangs", signal.SIGSTOP)),
         ("backlog", sound.backlog),
+        ("timers spoken", lambda: timing.timers(size.timers_s)),
+        ("alarms cut in", lambda: timing.alarms(size.cuts)),
         ("kill resume", partial(_one_by_one, "kill -9, then only looked at", kill_typed, size.typed, seed)),
         ("kill rehearsal", partial(_one_by_one, "kill -9 in a rehearsal", partial(kill_rehearsal, longest_s=size.longest_s),
                                    size.rehearsals, seed)),

@@ -5,6 +5,7 @@
 - `dies-after-sync=12` kills itself after the twelfth fsync, before anything is applied or shown;
 - `slow-sync=2` lets every fsync take two seconds longer;
 - `slow-ear=0.2` lets each of the first hundred blocks of sound take 0.2 s longer to decode;
+- `busy-engine=1` lets the speech engine make one sentence after the other that nobody wants;
 - `tell-backlog=10` says every ten seconds how much sound waited at most to be decoded (nothing is broken by it).
 """
 
@@ -12,14 +13,18 @@ import itertools
 import os
 import signal
 import sys
+import threading
 import time
 from collections.abc import Mapping, Sequence
+from concurrent.futures import CancelledError
 
 from assistant.cli import main
+from assistant.errors import SpeechError
 from assistant.hearing.blocks import BLOCK_S, Block
 from assistant.hearing.listener import Heard, Listener
 from assistant.inputs import Part
 from assistant.microphone import LiveMicrophone
+from assistant.speaking.clips import ClipCache, Prepared, Progress
 
 SLOW_BLOCKS = 100
 
@@ -83,6 +88,25 @@ def tell_backlog(every_s: float) -> None:
     LiveMicrophone.poll = told_poll  # type: ignore[method-assign]
 
 
+def keep_engine_busy() -> None:
+    """From the moment when the fixed prompts are ready."""
+    prepare = ClipCache.prepare
+
+    def render_on(clips: ClipCache) -> None:
+        for number in itertools.count():
+            try:
+                clips.request(f"Sentence number {number} keeps the engine busy for a while.", 1).result(timeout=10)
+            except (SpeechError, TimeoutError, CancelledError):
+                return
+
+    def busy_prepare(self: ClipCache, texts: Sequence[str], progress: Progress | None = None) -> Prepared:
+        prepared = prepare(self, texts, progress)
+        threading.Thread(target=render_on, args=(self,), daemon=True).start()
+        return prepared
+
+    ClipCache.prepare = busy_prepare  # type: ignore[method-assign]
+
+
 def run(arguments: Sequence[str]) -> int:
     """Break what is asked for, then be the program."""
     split = list(arguments).index("run") if "run" in arguments else list(arguments).index("resume")
@@ -90,6 +114,8 @@ def run(arguments: Sequence[str]) -> int:
     break_writing(faults)
     if "slow-ear" in faults:
         break_hearing(faults["slow-ear"])
+    if "busy-engine" in faults:
+        keep_engine_busy()
     if "tell-backlog" in faults:
         tell_backlog(faults["tell-backlog"])
     return main(list(arguments[split:]))
