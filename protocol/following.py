@@ -62,6 +62,18 @@ def follow(head: Head, offered: Offered) -> Follow:
     return Follow.FORK if offered.term > head.term else Follow.CONFLICT
 
 
+def strays(head: Head, term: int, n: int, *, same: bool) -> bool:
+    """Whether a follower holds what a new coordinator's record does not, as its beat tells before any line does.
+
+    Args:
+        head: the follower's.
+        term: of the coordinator that beats.
+        n: number of its last record.
+        same: the follower's line of that number bears the digest of the beat.
+    """
+    return term > head.term and (head.n > n or (head.n == n and not same))
+
+
 def may_lead(mine: int, claimed: int) -> bool:
     """Whether a coordinator with fencing number `mine` goes on although somebody claims `claimed`."""
     return claimed <= mine
