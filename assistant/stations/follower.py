@@ -14,6 +14,7 @@ from assistant.stations.log import Gained, Keeper, Log
 SILENT_MS = 6_000
 """Nothing from the coordinator for so long: cut off."""
 ASK_AGAIN_MS = 1_000
+OTHER_WAY = "The new coordinator's record goes another way: it is read anew"
 
 
 @dataclass(slots=True)
@@ -24,7 +25,8 @@ class News:
     troubles: list[str] = field(default_factory=list)
     began: bool = False
     """The header came, or a snapshot: there is something to listen for."""
-    fence: ms.Fence | None = None
+    fences: list[ms.Fence] = field(default_factory=list)
+    """In the broker's order, which is the same for everybody."""
     yielded: ms.Yielded | None = None
 
 
@@ -109,12 +111,14 @@ class Follower:
         if what == "header" and self.log is None:
             self._begin(came.payload, news)
         elif what == "lead":
-            self._take_lead(came)
+            self._take_lead(came, news)
         elif what == "state" and not self._whole:
             self._jump(ms.from_bytes(ms.Snapshot, came.payload), news)
         elif what == "fence":
-            news.fence = ms.from_bytes(ms.Fence, came.payload)
-            self._raise_fence(news.fence.term)
+            fence = ms.from_bytes(ms.Fence, came.payload)
+            news.fences.append(fence)
+            if fence.leader != self.name:  # one's own claim: what the old coordinator had is still taken
+                self._raise_fence(fence.term)
         elif what == "yield":
             news.yielded = ms.from_bytes(ms.Yielded, came.payload)
         elif what in {"records", self.name}:
@@ -134,11 +138,13 @@ class Follower:
         elif self.log.jump(snapshot):
             news.began = True
 
-    def _take_lead(self, came: Came) -> None:
+    def _take_lead(self, came: Came, news: News) -> None:
         lead = ms.from_bytes(ms.Lead, came.payload)
         if lead.term < self._fence:
             return
         self.lead = lead
+        if self.log is not None and self.log.heed(lead.term, lead.n, lead.chain):
+            news.troubles.append(OTHER_WAY)
         self._raise_fence(lead.term)
         if not came.kept:
             self._heard_ms = self._clock.now_ms()

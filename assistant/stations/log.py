@@ -9,7 +9,7 @@ from assistant.replay import book_of
 from assistant.stations.messages import Lines, Snapshot
 from assistant.stations.replica import chain_of, number_of, parse_line
 from protocol.errors import ProtocolError
-from protocol.following import Follow, Head, Offered, follow
+from protocol.following import Follow, Head, Offered, follow, strays
 from protocol.history import fold
 from protocol.state import State
 
@@ -60,6 +60,13 @@ class Log:
     def raise_fence(self, term: int) -> None:
         """Take nothing any more from a coordinator with a lower number."""
         self.head = replace(self.head, fence=max(self.head.fence, term))
+
+    def heed(self, term: int, n: int, chain: str) -> bool:
+        """Compare with a coordinator's beat; whether the own tail was given up, because the new one has another."""
+        if not strays(self.head, term, n, same=self.head.chain == chain):
+            return False
+        self._begin()
+        return True
 
     def load(self, lines: Sequence[bytes], term: int) -> None:
         """Lines that were kept before, without keeping them again."""

@@ -60,6 +60,8 @@ class Here:
     battery: int | None = None
     n: int = 0
     """The last record that it has."""
+    standby: bool = False
+    """It keeps a copy of the record and can lead; it is no headset."""
 
 
 @dataclass(frozen=True, slots=True)

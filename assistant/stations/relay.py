@@ -95,6 +95,9 @@ class Relay:
         self._recorder = Fenced(incident.journal)
         incident.session.record_with(self._recorder)
         self._known: dict[str, _Known] = {}
+        self._standbys: dict[str, _Known] = {}
+        self.standby_n = 0
+        """How far the standby's copy is."""
         self._nonsense: set[str] = set()
         self._cleared = self._was_up = False
         self._down_since_ms: int | None = None
@@ -146,7 +149,7 @@ class Relay:
             if not self._was_up:
                 self._was_up, self._down_since_ms = True, None
                 self._wire.send(ms.topic(self._name, "to", self._me), MARK)
-                for known in self._known.values():
+                for known in (*self._known.values(), *self._standbys.values()):
                     known.heard_ms = now_ms
             if self._told_down:
                 self._told_down = False
@@ -181,8 +184,7 @@ class Relay:
     def _watch_fence(self, came: Came) -> None:
         fence = came.topic.endswith("/fence")
         claim = ms.from_bytes(ms.Fence, came.payload) if fence else ms.from_bytes(ms.Lead, came.payload)
-        mine = claim.leader == self._me and claim.term == self.term
-        if mine or self.replaced or may_lead(self.term, claim.term):
+        if claim.leader == self._me or self.replaced or may_lead(self.term, claim.term):
             return
         self.replaced = True
         self._recorder.closed_by = claim.leader
@@ -214,6 +216,8 @@ class Relay:
         return [Order(replace(command, origin=origin))]
 
     def _hear_of(self, name: str, here: ms.Here, kept: bool, now_ms: int) -> list[Input]:
+        if here.standby:
+            return self._hear_of_standby(name, here, now_ms)
         before = self._known.get(name)
         if before is None and kept and here.link is not Link.UP:
             return []
@@ -221,8 +225,24 @@ class Relay:
         self._known[name] = _Known(here, heard_ms)
         return self._report(name, here) if before is None or _differs(before.here, here) else []
 
+    def _hear_of_standby(self, name: str, here: ms.Here, now_ms: int) -> list[Input]:
+        self.standby_n = here.n
+        before = self._standbys.get(name)
+        heard_ms = now_ms if here.link is Link.UP or before is None else before.heard_ms
+        self._standbys[name] = _Known(here, heard_ms)
+        if before is None:
+            self._show(f"** {name} keeps a copy of the record." if here.link is Link.UP else f"** {name} is not there.")
+            return []
+        if before.here.link is here.link:
+            return []
+        return [_standby_part(name, here.link is Link.UP)]
+
     def _lost(self, now_ms: int) -> list[Input]:
         found: list[Input] = []
+        for name, known in self._standbys.items():
+            if known.here.link is Link.UP and now_ms - known.heard_ms > SILENT_MS:
+                known.here = replace(known.here, link=Link.LOST)
+                found.append(_standby_part(name, works=False))
         for name, known in self._known.items():
             if known.here.link is Link.UP and now_ms - known.heard_ms > SILENT_MS:
                 known.here = replace(known.here, link=Link.LOST)
@@ -264,6 +284,11 @@ class Relay:
         if source not in self._nonsense and len(self._nonsense) < 1_000:
             self._nonsense.add(source)
             self._show(text)
+
+
+def _standby_part(name: str, works: bool) -> Part:
+    detail = "The record is copied again." if works else "No copy of the record is kept."
+    return Part(f"standby {name}", works, detail)
 
 
 def _differs(before: ms.Here, now: ms.Here) -> bool:

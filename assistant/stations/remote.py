@@ -134,8 +134,8 @@ class RemoteStation:
             return
         if self.station is None:
             self.station = self._make(log.book)
-        if news.fence is not None:
-            self.follower.offer(news.fence)
+        for fence in news.fences:
+            self.follower.offer(fence)
         old = self._react(log, news.records)
         if news.began or old:
             self._catching_up = True

@@ -15,10 +15,12 @@ from assistant.station import Place, Station
 from assistant.stations import follower as fl
 from assistant.stations import messages as ms
 from assistant.stations import relay as rl
+from assistant.stations import standby as sb
 from assistant.stations.follower import Follower
 from assistant.stations.link import Will, Wire
 from assistant.stations.relay import Relay
 from assistant.stations.remote import RemoteStation
+from assistant.stations.standby import Phase, Standby
 from protocol.commands import Origin, Role
 from protocol.delivery import Link
 from protocol.scene import Book, Scene
@@ -89,6 +91,8 @@ class Site:
     wires: dict[str, Wire] = field(default_factory=dict)
     others: list[Callable[[], object]] = field(default_factory=list)
     """Also looked at in each step."""
+    standby: Standby | None = None
+    shown: list[str] = field(default_factory=list)
 
     def lead(self, name: str = "command", kind: str = "drill") -> Coordinator:
         """Begin the incident."""
@@ -111,6 +115,35 @@ class Site:
         made = RemoteStation(make, follower, role, self.clock, outbox, show=lambda _text: None)
         self.stations[name], self.wires[name] = made, wire
         return made
+
+    def stand_by(self, name: str = "spare") -> Standby:
+        """A standby with its own copy of the record."""
+        path = self.folder / f"{name}.jsonl"
+        wire = self.dial(sb.topics_of(INCIDENT, name), None, name)
+        made = Standby(wire, (INCIDENT, name), self.clock, path, self.shown.append)
+        self.wires[name] = wire
+        self.others.append(made.poll)
+        self.standby = made
+        return made
+
+    def order_standby(self, reason: str = "the coordinator is dead") -> Coordinator:
+        """The officer orders the standby to lead, and it does when it is ready."""
+        standby = self.standby
+        assert standby is not None
+        standby.order()
+        for _ in range(100):
+            self.pass_time(0.1)
+            if standby.phase is not Phase.CLAIMING:
+                break
+        assert Phase.READY is standby.phase
+        self.others.remove(standby.poll)
+        standby.follower.wire.close()
+        lines = whole_lines(standby.replica.path) if standby.replica else []
+        incident = standby.incident(self.clock)
+        self.coordinator = coordinate(incident, self.dial, standby.follower.name, lines)
+        officer = Origin("officer", Role.OUTSIDE, "keyboard", f"/lead {reason}")
+        incident.session.submit(standby.command(self.clock.now_ms(), officer, reason))
+        return self.coordinator
 
     def say(self, name: str, text: str, how: str = "voice") -> None:
         """Somebody says something at a station."""
