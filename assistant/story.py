@@ -50,8 +50,8 @@ def _line(event: ev.Event, book: Book) -> str:
         return f"== {book.procedure.stage_of(step).title}: {step.title}"
     if isinstance(event, ev.PartFailed | ev.PartRecovered):
         return f"** {event.part}: {event.detail}"
-    if isinstance(event, ev.NoteTaken):
-        return f"** note by {event.by}: {event.text}"
+    if isinstance(event, ev.NoteTaken | ev.TrainerNoted):
+        return f"** note by {event.by if isinstance(event, ev.NoteTaken) else 'the trainer'}: {event.text}"
     if isinstance(event, ev.CommandRefused):
         return f"** refused {event.command}: {event.reason}"
     return ""

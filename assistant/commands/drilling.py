@@ -35,6 +35,8 @@ from protocol.commands import Origin, Role
 from protocol.score import Tally
 from protocol.state import DRILL, State
 
+FOLDER = Path("drills")
+"""Records of drills are kept apart from those of incidents."""
 SHIPPED = Path("shipped")
 """What --audio without a file stands for."""
 
@@ -95,7 +97,7 @@ def _list() -> int:
 
 
 def _stage(options: Namespace, loaded: Loaded, clock: Clock) -> _Stage:
-    path = options.journal or default_journal()
+    path = options.journal or FOLDER / default_journal().name
     incident = open_incident(loaded.source, path, DRILL, clock)
     director = Director(loaded.scenario, incident.session.book, options.pace)
     return _Stage(loaded, incident, director, Tally(loaded.book.procedure), path)

@@ -77,14 +77,15 @@ class Channel:
     def steps(self, _rest: str) -> Command | None:
         """Show where the drill has been."""
         procedure = self._book.procedure
-        for step in dict.fromkeys(moment.step for moment in self._state().moments):
-            self._show(f"  {step:18s} {procedure.step(step).title}")
+        moments = self._state().moments[self._director.prepared :]
+        steps = dict.fromkeys(moment.step for moment in moments)
+        self._show("\n".join(f"  {step:18s} {procedure.step(step).title}" for step in steps))
         return None
 
     def rewind(self, rest: str) -> Command | None:
         """Put the drill back."""
         if moment_of(self._state(), rest) is None:
-            self._show(f"The drill has not been at a step '{rest}'. Type /steps to see where it has been.")
+            self._show(f"The drill has not been at a step called '{rest}'. Type /steps to see where it has been.")
             return None
         return RewindDrill(0, TRAINER, rest)
 
@@ -121,8 +122,7 @@ class Channel:
 
     def show_facts(self, _rest: str) -> Command | None:
         """The score so far."""
-        for line in self._facts():
-            self._show(line)
+        self._show("\n".join(self._facts()))
         return None
 
     def finish(self, rest: str) -> Command | None:

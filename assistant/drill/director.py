@@ -62,6 +62,8 @@ class Director:
         self._moments: dict[tuple[str, int], _Plan] = {}
         self._state = State()
         self._over_said = False
+        self.prepared = 0
+        """How many steps had been entered when the crew came in."""
 
     @property
     def injects(self) -> dict[str, Inject]:
@@ -120,6 +122,8 @@ class Director:
             self._begin(event.at_ms)
         if self._plan.begun_ms is None:
             return
+        if isinstance(event, ev.InjectGiven):
+            self._was_given(event.inject)
         if isinstance(event, ev.StepEntered):
             self._moments[event.step, event.at_ms] = self._plan
             self._start(event, entered=event.step)
@@ -132,7 +136,13 @@ class Director:
         if ends is not None and answers(ends, event):
             self._plan = replace(self._plan, over=True)
 
+    def _was_given(self, name: str) -> None:
+        """It is not given again by itself, whoever gave it."""
+        waiting = tuple(due for due in self._plan.waiting if due.inject.id != name)
+        self._plan = replace(self._plan, started=self._plan.started | {name}, waiting=waiting)
+
     def _begin(self, at_ms: int) -> None:
+        self.prepared = len(self._state.moments) - 1
         timed = tuple(
             _Due(at_ms + round(row.at_s * 1000), row) for row in self._scenario.inject if row.at_s is not None
         )

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from assistant.clock import Clock
-from assistant.inputs import Input
+from assistant.inputs import Input, Words
 from assistant.journal import Record
 from assistant.live import Post
 from protocol.state import State
@@ -62,8 +62,9 @@ class OwnTime:
         self._post.react(record, state)
 
     def poll(self, _now_ms: int) -> Sequence[Input]:
-        """What happened there, by the machine's clock."""
-        return self._post.poll(self._clock.now_ms())
+        """What happened there; words count from when they are taken, since the two clocks differ."""
+        found = self._post.poll(self._clock.now_ms())
+        return [Words(item.text, item.origin) if isinstance(item, Words) else item for item in found]
 
     @property
     def silent(self) -> bool:

@@ -24,6 +24,9 @@ def facts(score: Score, procedure: Procedure) -> Iterator[str]:
 def _stages(score: Score) -> Iterator[str]:
     yield "Time in each stage:"
     for row in score.stages:
+        if not row.spent_ms:
+            yield f"  {row.title:22s} not reached"
+            continue
         wanted = "" if row.target_ms is None else f"  wanted {clock_text(row.target_ms)}"
         over = f", {clock_text(row.over_ms)} over" if row.over_ms else ""
         yield f"  {row.title:22s} {clock_text(row.spent_ms)}{wanted}{over}"

@@ -7,6 +7,7 @@ from functools import singledispatchmethod
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Reading
+from protocol.guards import FLAMMABLE_LOW
 from protocol.machine import guards_of
 from protocol.procedure import Procedure
 from protocol.responses import answers
@@ -201,7 +202,8 @@ class Tally:
     @_count.register
     def _read(self, event: ev.AirRead) -> None:
         fault = self._air.read(Reading(event.gas, event.value, event.place, event.at_ms))
-        if fault:
+        asked_alone = FLAMMABLE_LOW in self._procedure.step(self._step).needs
+        if fault and not asked_alone:
             self._faults.append(OrderFault(event.at_ms, self._step, fault))
         if self._asked == "air":
             self._backs = replace(self._backs, affirmed=self._backs.affirmed + 1)
