@@ -166,6 +166,38 @@ def _records(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     report.add_argument("--out", type=Path, metavar="FOLDER", help="where to write (default: beside the record)")
     report.add_argument("--site", type=Path, metavar="CARD", help="site card, for the department's name")
     report.set_defaults(work=commands.report)
+    _archive(subs)
+
+
+def _archive(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    archive = subs.add_parser("archive", help="many records in one database: trends, and an export without names")
+    words = archive.add_subparsers(required=True, dest="what", metavar="WHAT")
+    add = words.add_parser("add", help="add records; the same one twice changes nothing")
+    add.add_argument("journal", type=Path, nargs="+", metavar="FILE")
+    add.add_argument("--site", type=Path, metavar="CARD", help="site card, for the department's name")
+    add.add_argument("--place", default="", metavar="NAME", help="where the drill was held")
+    add.add_argument("--damaged", action="store_true", help="take records that were changed or damaged, marked as such")
+    listing = words.add_parser("list", help="archived records, the newest first")
+    listing.add_argument("--most", type=int, metavar="N", help="at most so many")
+    trend = words.add_parser("trend", help="does it get better? medians by month, quarter or year")
+    trend.add_argument("--by", default="stage", metavar="WHAT", help="stage, crew, scenario, department or all")
+    trend.add_argument("--every", default="month", metavar="STRETCH", help="month, quarter or year")
+    trend.add_argument("--measure", default="time", metavar="WHAT", help="time, or a count such as refused")
+    trend.add_argument("--stage", default="", metavar="STAGE", help="time in this stage only")
+    trend.add_argument("--svg", type=Path, metavar="FILE.svg", help="draw it")
+    trend.add_argument("--png", type=Path, metavar="FILE.png", help="draw it")
+    export = words.add_parser("export", help="CSV without names, places and free text")
+    export.add_argument("--out", type=Path, required=True, metavar="FOLDER")
+    for sub in (listing, trend):
+        sub.add_argument("--json", action="store_true", help="one JSON line")
+    for sub in (listing, trend, export):
+        sub.add_argument("--kind", default="", metavar="KIND", help="only live, drill or rehearsal")
+    for sub in (add, listing, trend, export):
+        sub.add_argument("--db", metavar="URL", help="sqlite:///FILE or postgresql://USER@HOST/NAME")
+        sub.add_argument("--department", default="", metavar="NAME")
+        sub.add_argument("--crew", default="", metavar="NAME")
+        sub.add_argument("--scenario", default="", metavar="NAME")
+        sub.set_defaults(work=commands.archive)
 
 
 if __name__ == "__main__":

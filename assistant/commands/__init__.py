@@ -1,5 +1,6 @@
 """One module for each command of `bin-rescue`; each takes the parsed options and returns an exit status."""
 
+from assistant.commands.archiving import archive
 from assistant.commands.checking import check
 from assistant.commands.drilling import drill
 from assistant.commands.estimating import estimate
@@ -9,4 +10,4 @@ from assistant.commands.rehearsing import rehearse
 from assistant.commands.reporting import report
 from assistant.commands.running import resume, run
 
-__all__ = ["check", "devices", "drill", "estimate", "hear", "rehearse", "replay", "report", "resume", "run"]
+__all__ = ["archive", "check", "devices", "drill", "estimate", "hear", "rehearse", "replay", "report", "resume", "run"]
