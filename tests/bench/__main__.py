@@ -1,9 +1,9 @@
-"""`python -m tests.bench NAME …`: speed, board."""
+"""`python -m tests.bench NAME …`: speed, board, archive."""
 
 import importlib
 import sys
 
-NAMES = ("speed", "board")
+NAMES = ("speed", "board", "archive")
 
 
 def main() -> int:
