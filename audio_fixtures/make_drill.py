@@ -18,6 +18,7 @@ from typing import Any, Final
 import numpy as np
 import soundfile
 
+from assistant.drill.noise import noise_loop
 from assistant.drill.scenarios import load_scenario
 from assistant.hearing.blocks import Samples
 from assistant.hearing.recogniser import shipped_model
@@ -36,8 +37,6 @@ LEAD_OUT_SCENARIO_S: Final = 4.0
 LONGEST_S: Final = 2400
 STEP: Final = 256
 """Samples are rounded to 8 bits: the rounding lies 14 dB or more under the fan, and the file is a third as large."""
-STEP_SCENARIO: Final = 1024
-"""Scenarios are rounded to 6 bits, so that six of them stay small: 11 dB under the fan, and counted as noise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +47,8 @@ class Recording:
     script: Path
     target: Path
     """Without its ending."""
-    step: int
+    scenario: bool = False
+    """The file holds the speech alone; the drill lays the noise over it, the same as when it was made."""
 
     @property
     def manifest(self) -> Path:
@@ -58,9 +58,9 @@ class Recording:
 
 def recordings() -> Iterator[Recording]:
     """The shipped rehearsal, then every scenario."""
-    yield Recording("drill", HERE / "drill_script.toml", HERE / "drill", STEP)
+    yield Recording("drill", HERE / "drill_script.toml", HERE / "drill")
     for path in sorted((HERE / "scenarios").glob("*.toml")):
-        yield Recording(path.stem, path, path.with_suffix(""), STEP_SCENARIO)
+        yield Recording(path.stem, path, path.with_suffix(""), scenario=True)
 
 
 def main() -> int:
@@ -90,10 +90,10 @@ def _make(one: Recording, options: argparse.Namespace) -> bool:
         return True
     print(f"{one.name}: being made", flush=True)
     script = read_script(one.script)
-    noise = coarse(fan(LONGEST_S, options.seed) * fan_rms(one.step), one.step)
+    noise = noise_for(one, options.seed)
     take = Take(noise, options.model, script)
     try:
-        timed = Performance(take, lambda line, speed: render(line, speed, script, options.voices, one.step)).of(script)
+        timed = Performance(take, lambda line, speed: render(line, speed, script, options.voices)).of(script)
         take.linger(LEAD_OUT_SCENARIO_S if script.scenario else LEAD_OUT_S)
     except ValueError as error:
         print(f"{one.name}: {error}", file=sys.stderr)
@@ -103,7 +103,8 @@ def _make(one: Recording, options: argparse.Namespace) -> bool:
     if not take.closed:
         print(f"{one.name}: the script ended before the drill did", file=sys.stderr)
         return False
-    write(one, take.sound, timed, script, made_from)
+    sound = take.speech if one.scenario else take.sound
+    write(one, sound, timed, script, {"noise": noise_words(one, options.seed), "made_from": made_from})
     return True
 
 
@@ -115,17 +116,24 @@ def digest(one: Recording, model: Path | None, seed: int) -> str:
     sources += sorted(path for path in (model or shipped_model()).rglob("*") if path.is_file())
     if script.scenario:
         sources.append(HERE.parent / "assistant" / "scenarios" / f"{script.scenario}.toml")
-    found = hashlib.sha256(f"{book.digest} {seed} {one.step}".encode())
+    found = hashlib.sha256(f"{book.digest} {seed}".encode())
     for path in sources:
         found.update(path.read_bytes())
     return found.hexdigest()
 
 
-def fan_rms(step: int) -> float:
-    """Level of the fan: with a coarse rounding, which is noise too, the two together lie SNR_DB under the speech."""
-    wanted = SPEECH_RMS / 10 ** (SNR_DB / 20)
-    rounding = step / 32768 / 12**0.5 if step > STEP else 0.0
-    return float((wanted**2 - rounding**2) ** 0.5)
+def noise_for(one: Recording, seed: int) -> Samples:
+    """What stands behind the speech."""
+    if one.scenario:
+        return noise_loop("fan", SNR_DB, seed)
+    return coarse(fan(LONGEST_S, seed) * SPEECH_RMS / 10 ** (SNR_DB / 20))
+
+
+def noise_words(one: Recording, seed: int) -> str | dict[str, str | float]:
+    """The noise as the manifest tells it."""
+    if one.scenario:
+        return {"kind": "fan", "below_voice_db": SNR_DB, "seed": seed}
+    return "synthesised axial fan"
 
 
 def _known_digest(one: Recording) -> str:
@@ -135,19 +143,18 @@ def _known_digest(one: Recording) -> str:
     return str(known.get("made_from", ""))
 
 
-def render(line: Line, speed: float, script: Script, folder: Path, step: int = STEP) -> Samples:
+def render(line: Line, speed: float, script: Script, folder: Path) -> Samples:
     """One line as 16 kHz samples at the speech level."""
     raw = speak(script.voices[line.by], line.text, folder, speed)
-    return coarse(raw / speech_rms(raw) * SPEECH_RMS, step)
+    return coarse(raw / speech_rms(raw) * SPEECH_RMS)
 
 
-def coarse(samples: Floats, step: int = STEP) -> Samples:
-    """int16, rounded to whole steps."""
-    most = 32768 // step
-    return (np.clip(np.round(samples * 32768 / step), -most, most - 1) * step).astype(np.int16)
+def coarse(samples: Floats) -> Samples:
+    """int16, rounded to 8 bits."""
+    return (np.clip(np.round(samples * 32768 / STEP), -128, 127) * STEP).astype(np.int16)
 
 
-def write(one: Recording, audio: Samples, timed: list[Timed], script: Script, made_from: str) -> None:
+def write(one: Recording, audio: Samples, timed: list[Timed], script: Script, more: dict[str, Any]) -> None:
     """The FLAC, then the JSON; each takes the old one's place when it is whole."""
     part = one.target.with_suffix(".part.flac")
     soundfile.write(part, audio, RATE, subtype="PCM_16", compression_level=1.0)
@@ -156,9 +163,8 @@ def write(one: Recording, audio: Samples, timed: list[Timed], script: Script, ma
         **({"scenario": script.scenario} if script.scenario else {}),
         "voices": dict(script.voices),
         "snr_db": SNR_DB,
-        "noise": "synthesised axial fan",
+        **more,
         "audio_s": round(len(audio) / RATE, 2),
-        "made_from": made_from,
         "lines": [asdict(moment) for moment in timed],
     }
     part.replace(one.target.with_suffix(".flac"))

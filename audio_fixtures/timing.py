@@ -16,6 +16,7 @@ from assistant.app import Wishes, recorded_station
 from assistant.clock import ManualClock
 from assistant.drill.director import Director
 from assistant.drill.preparing import begin, prepare
+from assistant.drill.recordings import mixed
 from assistant.drill.scenarios import Loaded, load_scenario
 from assistant.hearing.blocks import BLOCK_S, Block, Samples
 from assistant.inputs import Order, Words
@@ -26,6 +27,7 @@ from audio_fixtures.scripts import Crew, Line, Script, Until
 from audio_fixtures.sounds import RATE
 from protocol import commands as cmd
 from protocol.events import Event
+from protocol.phrases import interpret
 from protocol.timers import next_deadline_ms
 
 BLOCK: Final = round(BLOCK_S * RATE)
@@ -75,12 +77,13 @@ class Take:
         """Begin.
 
         Args:
-            noise: int16 sound of the machines, longer than the drill can be.
+            noise: int16 sound of the machines; a short one is repeated.
             model: speech model; the shipped one when None.
             script: what the crew says, and the scenario that it says it in.
         """
         self._noise = noise
         self._made: list[Samples] = []
+        self._spoken: list[Samples] = []
         self._clock = ManualClock()
         loaded = load_scenario(script.scenario) if script.scenario else None
         self._pause_s = QUICK_S if loaded else REACTION_S
@@ -120,8 +123,18 @@ class Take:
 
     @property
     def sound(self) -> Samples:
-        """All that has been made."""
+        """All that has been made, machines and speech."""
         return np.concatenate(self._made)
+
+    @property
+    def speech(self) -> Samples:
+        """The speech alone, to be laid over the same noise again."""
+        return np.concatenate(self._spoken)
+
+    def takes(self, words: str) -> bool:
+        """Whether words mean something now: a drum is not called in the middle of an emergency."""
+        session = self._session
+        return interpret(session.book, session.state, words, self._clock.now_ms(), cmd.PROGRAM) is not None
 
     def say(self, speech: Samples, words: str) -> bool:
         """Say words once; whether the program took them."""
@@ -152,9 +165,10 @@ class Take:
 
     def _hear(self, speech: Samples, words: str) -> bool:
         place = len(self._made) * BLOCK
-        mixed = self._noise[place : place + BLOCK].astype(np.int32)
-        mixed[: len(speech)] += speech
-        self._made.append(np.clip(mixed, -32768, 32767).astype(np.int16))
+        spoken = np.zeros(BLOCK, np.int16)
+        spoken[: len(speech)] = speech
+        self._spoken.append(spoken)
+        self._made.append(mixed(spoken, self._noise, place))
         block = Block(self._made[-1], place / RATE)
         self._clock.move_to(round(block.end_s * 1000))
         now_ms = self._clock.now_ms()
@@ -212,8 +226,13 @@ class Performance:
             self._answer()
 
     def _answer(self) -> None:
-        while self._take.crew.waiting and not self._take.reads_back and not self._take.closed:
-            for line in self._take.crew.waiting.popleft():
+        while not self._take.reads_back and not self._take.closed:
+            waiting = self._take.crew.waiting
+            lines = next((lines for lines in waiting if self._take.takes(lines[0].text)), None)
+            if lines is None:
+                return
+            waiting.remove(lines)
+            for line in lines:
                 self._say(line)
             self._take.wait()
 

@@ -17,7 +17,7 @@ from assistant.drill.director import Director
 from assistant.drill.noise import noise_loop
 from assistant.drill.pausing import OwnTime, PausableClock
 from assistant.drill.preparing import begin, dry_run, prepare
-from assistant.drill.recordings import shipped_recording, with_noise
+from assistant.drill.recordings import noise_of, shipped_recording, with_noise
 from assistant.drill.scenarios import Loaded, every_shipped, load_scenario
 from assistant.drill.telling import facts
 from assistant.errors import AudioError, UsageError
@@ -113,6 +113,8 @@ def _from_recording(options: Namespace, loaded: Loaded) -> int:
     stage = _stage(options, loaded, clock)
     heard = Heard(lines)
     noise = noise_loop(options.noise, options.noise_db) if options.noise else None
+    if noise is None and lines is not None:
+        noise = noise_of(script)
     try:
         stage.prepare(quiet=options.json)
         for reaction in (built.station.react, stage.director.react):
