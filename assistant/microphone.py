@@ -37,19 +37,38 @@ def in_background(work: Callable[[], None]) -> None:
 
 
 class LiveMicrophone:
-    """Keeps a source open; never raises once it has been opened."""
+    """Keeps a source open; never raises once it has been opened.
+
+    With `patient` it also starts without a microphone and goes on looking for one.
+
+    Raises:
+        AudioError: if there is no microphone at the start, and it is not patient.
+    """
 
     def __init__(
-        self, open_source: Callable[[], AudioSource], now_ms: int, background: Background = in_background
+        self,
+        open_source: Callable[[], AudioSource],
+        now_ms: int,
+        background: Background = in_background,
+        *,
+        patient: bool = False,
     ) -> None:
         self._open = open_source
         self._background = background
-        self._source: AudioSource | None = open_source()
+        self._source: AudioSource | None = None
+        self.missing = ""
+        """Why there was no microphone at the start; empty when there was one."""
+        try:
+            self._source = open_source()
+        except AudioError as error:
+            if not patient:
+                raise
+            self.missing = str(error)
         self._opened: SimpleQueue[AudioSource | None] | None = None
         self._zero_s = now_ms / 1000
         self._last_ms = self._polled_ms = now_ms
         self._retry_ms = FIRST_RETRY_MS
-        self._next_try_ms = now_ms
+        self._next_try_ms = now_ms + FIRST_RETRY_MS
         self._lost_at_ms: int | None = None
         self._held: list[Block] = []
         self.dropped_s = 0.0

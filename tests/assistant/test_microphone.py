@@ -139,3 +139,22 @@ def test_lost_sound_moves_the_date_of_what_follows(shop: Shop) -> None:
     assert pytest.approx(30.06) == blocks[-1].end_s
     assert not part.works
     assert 29 < microphone.dropped_s < 30.1
+
+
+def test_a_microphone_missing_at_the_start_is_looked_for(shop: Shop) -> None:
+    """A patient run begins without one, says why, tries again with growing pauses, and tells when it is there."""
+    shop.empty = True
+    microphone = LiveMicrophone(shop, 0, lambda work: work(), patient=True)
+    assert "none" == microphone.missing
+    assert [] == parts_over(microphone, 0, 10_000)
+    assert 4 == shop.tries, "at 0, 1, 3 and 7 s"
+    shop.empty = False
+    ((_at_ms, back),) = parts_over(microphone, 10_000, 17_400)
+    assert back.works
+    with pytest.raises(AudioError):
+        LiveMicrophone(nothing_sold, 0)
+
+
+def nothing_sold() -> FakeSource:
+    """Never has a microphone."""
+    raise AudioError("none")

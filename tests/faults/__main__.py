@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
-from tests.faults import chain, disk, machine, network, records, soak, sound, timing
+from tests.faults import chain, devices, disk, machine, network, records, soak, sound, timing
 from tests.faults.kills import Kill, kill_rehearsal, kill_typed
 from tests.faults.table import HEAD, Row, exit_status, line_of, summary
 
@@ -55,6 +55,8 @@ def faults(size: Size, seed: int) -> list[tuple[str, Callable[[], Row]]]:
         ("network", network.cut),
         ("microphone", sound.microphone_removed),
         ("speaker", sound.speaker_removed),
+        ("missing at start", devices.missing_at_start),
+        ("moved", devices.moved),
         ("sound server restarted", sound.server_restarted),
         ("sound server hangs", sound.server_hangs),
         ("engine killed", lambda: sound.engine("speech engine killed", signal.SIGKILL)),

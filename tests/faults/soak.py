@@ -223,6 +223,7 @@ def _judge(found: Soak, history: History, drive: Drive, crew: Crew) -> None:
     found.lines.append(_drift(history, drive, zero_s))
     gone = [line.text for line in drive.shown if "** " in line.text]
     found.lines.append(f"parts that failed or came back: {gone or 'none'}")
+    found.lines.append(f"times that the loudspeaker ran out of sound (underruns): {drive.screen.count('underrun occurred')}")
     waits = [float(match[1]) for line in drive.shown if (match := BACKLOG.match(line.text))]
     if waits:
         found.lines.append(f"sound that waited to be decoded, longest of each 10 s: median {statistics.median(waits):.2f} s, longest {max(waits):.2f} s")
