@@ -29,10 +29,16 @@ class Size:
     suspended_s: float
     timers_s: float
     cuts: int
+    again: int
+    """How often each fault that happens at one moment is made."""
 
 
-SHORT = Size(kills=8, typed=2, rehearsals=1, longest_s=15.0, tail=600, images=100, suspended_s=3.0, timers_s=60.0, cuts=6)
-LONG = Size(kills=500, typed=20, rehearsals=20, longest_s=25.0, tail=6_000, images=2_000, suspended_s=60.0, timers_s=400.0, cuts=30)
+SHORT = Size(kills=8, typed=2, rehearsals=1, longest_s=15.0, tail=600, images=100, suspended_s=3.0, timers_s=60.0, cuts=6, again=1)
+LONG = Size(kills=500, typed=20, rehearsals=20, longest_s=25.0, tail=6_000, images=2_000, suspended_s=60.0, timers_s=400.0, cuts=30, again=5)
+
+
+ONCE = ("cut", "changed", "timers spoken", "alarms cut in", "kill resume", "kill rehearsal", "kill chain")
+"""Faults that are many in themselves."""
 
 
 def faults(size: Size, seed: int) -> list[tuple[str, Callable[[], Row]]]:
@@ -85,8 +91,9 @@ def main() -> int:
         return soak.main(options.soak)
     rows = []
     print(HEAD, flush=True)
-    for name, fault in faults(LONG if options.long else SHORT, options.seed):
-        if options.only in name:
+    much = LONG if options.long else SHORT
+    for name, fault in faults(much, options.seed):
+        for _ in range(much.again if name not in ONCE else 1) if options.only in name else ():
             rows.append(fault())
             print(line_of(rows[-1]), flush=True)
     kills = sum(row.kills for row in rows)

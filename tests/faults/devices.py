@@ -23,9 +23,10 @@ def missing_at_start() -> Row:
         return Row(name, "", not_tried=UNTRIED)
     with tempfile.TemporaryDirectory() as folder, private_pulse(("ear",), ("boom",)) as pulse:
         pulse.stop()
-        began = now_s()
         with Drive(Path(folder) / "incident.jsonl", UNNAMED) as drive:
             run = Rig(pulse, drive)
+            drive.ready()
+            began = now_s()
             told = [run.told(part, TOLD_LIMIT_S, 0, began) for part in ("microphone", "speaker")]
             run.type_some(1)
             nap(AWAY_S)
