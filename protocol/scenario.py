@@ -149,10 +149,37 @@ def read_scenario(text: str, name: str) -> Scenario:
     except ValidationError as error:
         first = error.errors()[0]
         place = [str(part) for part in first["loc"]]
-        listed = len(place) >= 2 and place[1].isdigit()
-        line = line_of(text, place[0], int(place[1]), place[2] if len(place) > 2 else None) if listed else 1
         where = ".".join(place) or "the file"
-        raise TableError(f"{name}, line {line}: {where}: {first['msg'].removeprefix('Value error, ')}.") from error
+        reason = first["msg"].removeprefix("Value error, ")
+        raise TableError(f"{name}, line {_line(text, place)}: {where}: {reason}.") from error
+
+
+def _line(text: str, place: list[str]) -> int:
+    """The line of a fault: of its row and key as far as they are written there, else the first."""
+    key = place[-1] if len(place) > 1 else None
+    if len(place) >= 2 and place[1].isdigit():
+        return line_of(text, place[0], int(place[1]), key)
+    table = ".".join(place[:-1]) if key else place[0] if place else ""
+    inside = 0
+    for number, line in enumerate(text.splitlines(), start=1):
+        stripped = line.strip()
+        if stripped.startswith("["):
+            inside = number if stripped == f"[{table}]" else 0
+            if inside and not _has_key(text, number, key):
+                return number
+        elif inside and key and stripped.split("=")[0].strip() == key:
+            return number
+    return 1
+
+
+def _has_key(text: str, table_line: int, key: str | None) -> bool:
+    """Whether a table that begins in a line has such a key."""
+    for line in text.splitlines()[table_line:]:
+        if line.strip().startswith("["):
+            return False
+        if line.split("=")[0].strip() == key:
+            return True
+    return False
 
 
 def check_against(scenario: Scenario, procedure: Procedure, text: str, name: str) -> None:
