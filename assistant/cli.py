@@ -45,6 +45,7 @@ def parser() -> argparse.ArgumentParser:
     top = argparse.ArgumentParser(prog="bin-rescue", description=DESCRIPTION)
     subs = top.add_subparsers(required=True, metavar="COMMAND")
     _run(subs)
+    _stations(subs)
     _drill(subs)
     _rehearse(subs)
     _hear(subs)
@@ -72,18 +73,18 @@ def _run(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     _live_options(run)
     run.add_argument("--procedure", type=Path, metavar="FILE", help="procedure file instead of the shipped one")
     run.add_argument("--drill", action="store_true", help="a drill, not an incident")
+    _shared_options(run)
     run.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
     run.set_defaults(work=commands.run)
     resume = subs.add_parser("resume", help="go on with an incident after a stop")
     resume.add_argument("journal", type=Path, metavar="FILE")
     _live_options(resume)
     resume.add_argument("--show", action="store_true", help="only say where it stands, as JSON")
+    _shared_options(resume)
     resume.set_defaults(work=commands.resume)
 
 
-def _live_options(sub: argparse.ArgumentParser) -> None:
-    sub.add_argument("--site", type=Path, metavar="FILE", help="the department's site card")
-    sub.add_argument("--bin", metavar="NAME", help="which bin of the site card the board draws (default: the only one)")
+def _headset_options(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--keyboard", action="store_true", help="type the phrases; no microphone is needed")
     sub.add_argument("--mute", action="store_true", help="no loudspeaker: show the prompts only")
     sub.add_argument("--role", choices=("inside", "outside", "both"), default="both", help="whose headset this is")
@@ -91,9 +92,53 @@ def _live_options(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--output", metavar="NAME", help="headphone or speaker")
     sub.add_argument("--model", type=Path, metavar="DIR", help="another vosk model")
     sub.add_argument("--save-audio", type=Path, metavar="FILE.wav", help="write what the station heard")
+
+
+def _live_options(sub: argparse.ArgumentParser) -> None:
+    _headset_options(sub)
+    sub.add_argument("--site", type=Path, metavar="FILE", help="the department's site card")
+    sub.add_argument("--bin", metavar="NAME", help="which bin of the site card the board draws (default: the only one)")
     sub.add_argument("--port", type=int, default=8470, help="port of the officer's board (default 8470; 0: any)")
     sub.add_argument("--lan", action="store_true", help="show the board to the network, not only to this machine")
     sub.add_argument("--no-board", action="store_true", help="no board")
+
+
+def _shared_options(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--headset", action="append", metavar="NAME:ROLE[:MICROPHONE|SPEAKER]",
+                     help="one of several headsets of this machine; may be given again")  # fmt: skip
+    _broker_options(sub)
+
+
+def _broker_options(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--broker", metavar="URL", help="share the incident over a broker: mqtt://127.0.0.1 or mqtts://HOST")
+    sub.add_argument("--credentials", type=Path, metavar="FOLDER", help="this station's own folder of credentials")
+    sub.add_argument("--name", metavar="NAME", help="what this station is called")
+
+
+def _stations(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    station = subs.add_parser("station", help="be one headset of an incident that another computer leads")
+    _headset_options(station)
+    _joining_options(station)
+    station.add_argument("--outbox", type=Path, metavar="FILE", help="what is still to be sent (default: stations/…)")
+    station.set_defaults(work=commands.station, role="")
+    more = station.add_subparsers(metavar="credentials")
+    make = more.add_parser("credentials", help="make credentials for a broker and its stations")
+    make.add_argument("folder", type=Path, metavar="FOLDER", help="of the department; a later call adds stations")
+    make.add_argument("stations", nargs="+", metavar="NAME:SORT",
+                      help="sort: inside, outside, both, lead, standby, or gone")  # fmt: skip
+    make.add_argument("--broker", action="append", default=[], metavar="HOST", help="name or address of the broker")
+    make.set_defaults(work=commands.credentials)
+    standby = subs.add_parser("standby", help="copy an incident's record; lead it when the officer orders it")
+    standby.add_argument("--journal", type=Path, required=True, metavar="FILE", help="file of the copy")
+    _live_options(standby)
+    _joining_options(standby)
+    standby.set_defaults(work=commands.standby)
+
+
+def _joining_options(sub: argparse.ArgumentParser) -> None:
+    _broker_options(sub)
+    sub.add_argument("--incident", metavar="ID", help="which incident (default: the only one that is open)")
+    sub.add_argument("--wait", action="store_true", help="wait for an incident to be opened")
 
 
 def _drill(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:

@@ -9,5 +9,9 @@ from assistant.commands.records import replay
 from assistant.commands.rehearsing import rehearse
 from assistant.commands.reporting import report
 from assistant.commands.running import resume, run
+from assistant.commands.stationing import credentials, standby, station
 
-__all__ = ["archive", "check", "devices", "drill", "estimate", "hear", "rehearse", "replay", "report", "resume", "run"]
+__all__ = [
+    "archive", "check", "credentials", "devices", "drill", "estimate", "hear", "rehearse", "replay", "report",
+    "resume", "run", "standby", "station",
+]  # fmt: skip

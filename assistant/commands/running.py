@@ -5,12 +5,14 @@ import json
 import os
 import sys
 from argparse import Namespace
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assistant.app import Wishes, default_journal, live_station
+from assistant.app import Built, default_journal
 from assistant.clock import SystemClock
+from assistant.commands.linking import is_shared, open_headsets, open_relay, posts_of, warn_all, wishes_of
 from assistant.errors import BoardError
 from assistant.incident import Incident, begin, open_incident, resume_incident
 from assistant.inputs import Part
@@ -18,8 +20,9 @@ from assistant.journal import Record
 from assistant.keyboard import HELP, read_lines
 from assistant.library import bin_on_card, load_site, source_for
 from assistant.live import Loop
+from assistant.session import Session
 from assistant.story import clock_text, lines_of
-from protocol.commands import PROGRAM, BeginDrill, Origin, Role
+from protocol.commands import PROGRAM, BeginDrill, Origin, Role, TakeLead
 from protocol.scene import Book
 from protocol.site import Bin
 from protocol.state import DRILL, State
@@ -41,7 +44,7 @@ def run(options: Namespace) -> int:
         show(f"The site card lists {len(site.bin)} bins. Name one with --bin, and the board draws it.")
     kind = DRILL if options.drill else "live"
     incident = open_incident(source, path, kind, SystemClock())
-    return _lead(incident, options, path, kind, drawn)
+    return lead(incident, options, path, kind, drawn)
 
 
 def resume(options: Namespace) -> int:
@@ -55,7 +58,7 @@ def resume(options: Namespace) -> int:
         return 0
     step = session.book.procedure.step(session.state.step).title if session.state.step else "the beginning"
     show(f"Resumed at {step}, {clock_text(incident.clock.now_ms())} since the first call. {incident.note}".strip())
-    return _lead(incident, options, options.journal, "" if session.state.opened else "live", drawn)
+    return lead(incident, options, options.journal, "" if session.state.opened else "live", drawn)
 
 
 def standing(incident: Incident) -> dict[str, object]:
@@ -75,40 +78,64 @@ def standing(incident: Incident) -> dict[str, object]:
     }
 
 
-def _lead(incident: Incident, options: Namespace, path: Path, opening: str, drawn: Bin | None) -> int:
+def lead(
+    incident: Incident, options: Namespace, path: Path, opening: str, drawn: Bin | None, order: TakeLead | None = None
+) -> int:
+    """Lead an incident until it is closed or stopped.
+
+    Args:
+        incident: open, or about to be.
+        options: of the command line.
+        path: its record.
+        opening: kind of an incident that begins; empty for one that goes on.
+        drawn: the bin on the board.
+        order: the officer's, when this program takes the lead from another.
+    """
     session, clock = incident.session, incident.clock
-    wishes = Wishes(
-        Role(options.role), options.keyboard, options.mute, options.input, options.output, options.model,
-        options.save_audio,
-    )  # fmt: skip
-    built = live_station(session.book, wishes, clock, show)
-    session.react_with(story(session.book))
-    loop = Loop(incident, [built.station], show, built.station.warn)
-    board = open_board(incident, options, loop, built.troubles, drawn)
-    if options.keyboard or built.troubles or sys.stdin.isatty():
-        show(HELP)
-    typist = Origin("crew", Role(options.role), "keyboard")
-    show(f"Record: {path}")
-    if isinstance(sys.stdin, io.TextIOWrapper):
-        sys.stdin.reconfigure(errors="replace")
-    try:
-        if opening:
-            begin(incident, opening)
-            if opening == DRILL:
-                session.submit(BeginDrill(clock.now_ms(), PROGRAM, "", ""))
-        else:
-            built.station.listen_for(session.scene(clock.now_ms()))
-        for trouble in built.troubles:
-            loop.put(trouble)
-        read_lines(sys.stdin, loop.put, typist, lambda: session.state.step, ends_run=options.keyboard)
-        why = loop.run()
-    finally:
+    with ExitStack() as last:
+        last.callback(incident.journal.close)
+        built = open_headsets(session.book, wishes_of(options), clock, show, last)
+        session.react_with(story(session.book))
+        posts = posts_of(incident, built, shared=is_shared(options))
+        loop = Loop(incident, posts, show, lambda text: warn_all(built, text))
+        troubles = [trouble for one in built for trouble in one.troubles]
+        relay = open_relay(incident, options, loop, troubles, show)
+        board = open_board(incident, options, loop, troubles, drawn)
+        if relay is not None:
+            last.callback(relay.close)
         if board is not None:
-            board.close()
-        built.close()
-        incident.journal.close()
+            last.callback(board.close)
+        if options.keyboard or troubles or sys.stdin.isatty():
+            show(HELP)
+        show(f"Record: {path}")
+        _open(incident, opening, order, built)
+        for trouble in troubles:
+            loop.put(trouble)
+        why = _typed_run(loop, session, options)
     show(f"Ended: {why}. Record: {path}")
     return 0 if session.state.closed else UNFINISHED
+
+
+def _open(incident: Incident, opening: str, order: TakeLead | None, built: Sequence[Built]) -> None:
+    session, clock = incident.session, incident.clock
+    if opening:
+        begin(incident, opening)
+        if opening == DRILL:
+            session.submit(BeginDrill(clock.now_ms(), PROGRAM, "", ""))
+    else:
+        for one in built:
+            one.station.listen_for(session.scene(clock.now_ms()))
+    if order is not None:
+        session.submit(order)
+
+
+def _typed_run(loop: Loop, session: Session, options: Namespace) -> str:
+    if isinstance(sys.stdin, io.TextIOWrapper):
+        with suppress(io.UnsupportedOperation):  # a standby has read its order from it before
+            sys.stdin.reconfigure(errors="replace")
+    typist = Origin("crew", Role(options.role), "keyboard")
+    read_lines(sys.stdin, loop.put, typist, lambda: session.state.step, ends_run=options.keyboard)
+    return loop.run()
 
 
 def open_board(

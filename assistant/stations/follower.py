@@ -76,8 +76,8 @@ class Follower:
 
     @property
     def linked(self) -> bool:
-        """Whether the coordinator is heard."""
-        return self.wire.up and self._heard_ms is not None and self._clock.now_ms() - self._heard_ms < SILENT_MS
+        """Whether the coordinator is heard; a broker that is back within seconds is not worth a word."""
+        return self._heard_ms is not None and self._clock.now_ms() - self._heard_ms < SILENT_MS
 
     @property
     def behind(self) -> bool:

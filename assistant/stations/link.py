@@ -186,7 +186,8 @@ class MqttWire:
             self._refused = str(reason).lower()
         else:
             self._refused = ""
-            client.subscribe(self._topics)
+            if self._topics:
+                client.subscribe(self._topics)
             self._up = True
         self._answered.set()
 

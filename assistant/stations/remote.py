@@ -82,6 +82,16 @@ class RemoteStation:
         return self.follower.log.state if self.follower.log else State()
 
     @property
+    def role(self) -> cmd.Role:
+        """Whose headset this is."""
+        return self._origin.role
+
+    @property
+    def ready(self) -> bool:
+        """Whether it knows of an open incident, linked or not."""
+        return self.state.opened and self._linked is not None
+
+    @property
     def cut_off(self) -> bool:
         """Whether it is on its own."""
         return self._linked is False
@@ -105,7 +115,10 @@ class RemoteStation:
 
     def poll(self) -> None:
         """Listen, speak, send, and notice whether the link holds."""
+        made = self.station
         self._hear(self.follower.poll())
+        if self.station is not made:
+            return  # making ears and voice took time: what came meanwhile is heard first
         self._watch_link()
         if self.station is not None:
             for item in self.station.poll(self._clock.now_ms()):
@@ -113,9 +126,7 @@ class RemoteStation:
         if self._linked:
             self._send()
         self._pulse()
-        lead = self.follower.lead
-        if lead is not None and lead.closed and self.state.closed and not self.follower.behind:
-            self.ended = "closed"
+        self._watch_end()
 
     def close(self) -> None:
         """Say goodbye and let go of devices."""
@@ -220,7 +231,7 @@ class RemoteStation:
 
     def _pulse(self) -> None:
         now_ms = self._clock.now_ms()
-        if now_ms - self._pulse_ms >= PULSE_MS and self.follower.wire.up:
+        if self.station is not None and now_ms - self._pulse_ms >= PULSE_MS and self.follower.wire.up:
             self._pulse_ms = now_ms
             self.follower.send("pulse", ms.to_bytes(self._here(Link.UP)), sure=False)
 
@@ -229,6 +240,16 @@ class RemoteStation:
         return ms.Here(self._origin.role, link, self._battery(), n)
 
     # -------------------------------------------------------------------------------------------------------- the link
+
+    def _watch_end(self) -> None:
+        lead = self.follower.lead
+        if lead is None or not lead.closed or self.ended:
+            return
+        if self.state.closed and not self.follower.behind:
+            self.ended = "closed"
+        elif self._linked is False and self.follower.wire.up:
+            kept = len(self._unsettled())
+            self.ended = f"closed while this station was cut off; {kept} kept commands were not taken"
 
     def _watch_link(self) -> None:
         linked = self.follower.linked

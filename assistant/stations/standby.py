@@ -22,6 +22,7 @@ from assistant.stations.replica import Replica
 from protocol.commands import Origin, Role, TakeLead
 from protocol.delivery import Link
 from protocol.errors import ProtocolError
+from protocol.state import State
 
 PULSE_MS = 2_000
 WAIT_MS = 3_000
@@ -85,6 +86,16 @@ class Standby:
     def n(self) -> int:
         """How far the copy is."""
         return self.follower.log.head.n if self.follower.log else 0
+
+    @property
+    def state(self) -> State:
+        """The incident as copied."""
+        return self.follower.log.state if self.follower.log else State()
+
+    @property
+    def closed(self) -> bool:
+        """Whether the incident is closed and wholly copied."""
+        return self.state.closed and not self.follower.behind
 
     def poll(self) -> News:
         """Copy what came, and bring a claim to its end."""
