@@ -10,8 +10,7 @@ import argparse
 import hashlib
 import json
 import sys
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
@@ -24,7 +23,7 @@ from assistant.hearing.blocks import Samples
 from assistant.hearing.recogniser import shipped_model
 from assistant.library import load_book
 from audio_fixtures.cast import speak, speech_rms
-from audio_fixtures.scripts import Line, Script, read_script
+from audio_fixtures.scripts import Line, Recording, Script, read_script, recordings
 from audio_fixtures.sounds import RATE, fan
 from audio_fixtures.sounds import Samples as Floats
 from audio_fixtures.timing import Performance, Take, Timed
@@ -37,30 +36,6 @@ LEAD_OUT_SCENARIO_S: Final = 4.0
 LONGEST_S: Final = 2400
 STEP: Final = 256
 """Samples are rounded to 8 bits: the rounding lies 14 dB or more under the fan, and the file is a third as large."""
-
-
-@dataclass(frozen=True, slots=True)
-class Recording:
-    """One recording: its script and where it goes."""
-
-    name: str
-    script: Path
-    target: Path
-    """Without its ending."""
-    scenario: bool = False
-    """The file holds the speech alone; the drill lays the noise over it, the same as when it was made."""
-
-    @property
-    def manifest(self) -> Path:
-        """What is said when."""
-        return self.target.with_suffix(".json")
-
-
-def recordings() -> Iterator[Recording]:
-    """The shipped rehearsal, then every scenario."""
-    yield Recording("drill", HERE / "drill_script.toml", HERE / "drill")
-    for path in sorted((HERE / "scenarios").glob("*.toml")):
-        yield Recording(path.stem, path, path.with_suffix(""), scenario=True)
 
 
 def main() -> int:

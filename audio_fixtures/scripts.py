@@ -11,7 +11,7 @@ from collections import Counter, deque
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from assistant.journal import Record
 from protocol import events as ev
@@ -20,7 +20,8 @@ from protocol.phrases import level_phrase
 from protocol.responses import answers
 from protocol.state import State
 
-AIR_AGAIN = (
+HERE: Final = Path(__file__).parent
+AIR_AGAIN: Final = (
     "oxygen two zero decimal niner", "affirmative", "flammable gas zero", "affirmative",
     "carbon monoxide three", "affirmative", "hydrogen sulfide zero", "affirmative",
 )  # fmt: skip
@@ -73,6 +74,30 @@ def _lines(block: Mapping[str, Any]) -> Iterator[Line | Until]:
         yield Until(block["until"])
     for text in block.get("say", ()):
         yield Line(block["by"], text)
+
+
+@dataclass(frozen=True, slots=True)
+class Recording:
+    """One recording: its script and where it goes."""
+
+    name: str
+    script: Path
+    target: Path
+    """Without its ending."""
+    scenario: bool = False
+    """The file holds the speech alone; the drill lays the noise over it, the same as when it was made."""
+
+    @property
+    def manifest(self) -> Path:
+        """What is said when."""
+        return self.target.with_suffix(".json")
+
+
+def recordings() -> Iterator[Recording]:
+    """The shipped rehearsal, then every scenario."""
+    yield Recording("drill", HERE / "drill_script.toml", HERE / "drill")
+    for path in sorted((HERE / "scenarios").glob("*.toml")):
+        yield Recording(path.stem, path, path.with_suffix(""), scenario=True)
 
 
 class Crew:

@@ -3,6 +3,8 @@
 from importlib.resources import files
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from protocol.errors import ProtocolError, TableError
 from protocol.events import NoteTaken
@@ -119,3 +121,16 @@ def test_the_person_narrows_the_house_rules() -> None:
     house = read(GOOD).house(None)
     assert (1.70, 1.80) == pytest.approx(house.person_height_m)
     assert (72.0, 88.0) == pytest.approx(house.person_mass_kg)
+
+
+SHIPPED = (files("assistant") / "scenarios" / "chest_leak.toml").read_text(encoding="utf-8")
+
+
+@given(st.integers(0, len(SHIPPED)), st.integers(0, 40), st.text(max_size=12))
+def test_whatever_a_file_holds_it_is_read_or_refused(place: int, cut: int, put: str) -> None:
+    """A shipped scenario with a piece cut out and another put in: checked, or refused with one known error."""
+    text = SHIPPED[:place] + put + SHIPPED[place + cut :]
+    try:
+        check_against(read_scenario(text, "x.toml"), PROCEDURE, text, "x.toml")
+    except ProtocolError as error:
+        assert str(error).startswith("x.toml") or "no answer" in str(error)
