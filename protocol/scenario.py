@@ -204,8 +204,11 @@ def check_against(scenario: Scenario, procedure: Procedure, text: str, name: str
     if scenario.site is not None and scenario.card is not None:
         raise TableError(f"{name}: give the site in the file, or the name of a card, not both.")
     for said in (scenario.scenario.ends, scenario.grain.leak_on if scenario.grain else None):
-        if said is not None:
-            check_response(said, procedure)
+        try:
+            if said is not None:
+                check_response(said, procedure)
+        except ProtocolError as error:
+            raise TableError(f"{name}: {error}") from error
     unknown = set(scenario.scoring.stage_min) - {stage.id for stage in procedure.stages}
     if unknown:
         raise TableError(f"{name}: scoring: there is no stage '{min(unknown)}'.")
