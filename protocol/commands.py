@@ -290,6 +290,18 @@ class TakeLead:
 
 
 @dataclass(frozen=True, slots=True)
+class KeepAudio:
+    """From here on what a station's microphone hears is kept in a file beside the record; asked for at the start."""
+
+    at_ms: int
+    """The moment of the first sample."""
+    origin: Origin
+    station: str
+    file: str
+    """Its name, without a folder."""
+
+
+@dataclass(frozen=True, slots=True)
 class Note:
     """Words for the record."""
 
@@ -381,6 +393,6 @@ class Tick:
 Command = (
     OpenIncident | Advance | Affirm | Negate | ReportAir | CountCanister | CallLevel | TapeCorner | CallOutside
     | CheckPerson | AnswerRollCall | MoveRescuer | StepBack | Correct | Hold | Resume | RaiseEmergency
-    | WithdrawEmergency | Ask | Override | EndWork | ReportPart | ReportStation | TakeLead | Note | Tick
+    | WithdrawEmergency | Ask | Override | EndWork | ReportPart | ReportStation | TakeLead | KeepAudio | Note | Tick
     | BeginDrill | EndDrill | GiveInject | PauseDrill | RewindDrill | TrainerNote
 )  # fmt: skip

@@ -364,6 +364,16 @@ class LeadTaken:
 
 
 @dataclass(frozen=True, slots=True)
+class AudioKept:
+    """What a station's microphone hears is kept from here on."""
+
+    at_ms: int
+    """The moment of the first sample."""
+    station: str
+    file: str
+
+
+@dataclass(frozen=True, slots=True)
 class NoteTaken:
     """Words for the record."""
 
@@ -468,5 +478,5 @@ Event = (
     | RescuerLeft | TimerStarted | TimerStopped | TimerExpired | WorkHeld | WorkResumed | EmergencyRaised
     | EmergencyEnded | PartFailed | PartRecovered | StationChanged | DeliveryTaken | DeliveryRefused | LeadTaken
     | NoteTaken | CommandRefused | Said
-    | DrillBegun | DrillEnded | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
+    | AudioKept | DrillBegun | DrillEnded | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
 )  # fmt: skip

@@ -280,6 +280,7 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.DrillContinued: lambda state, _event: replace(state, drill_paused=False),
     ev.DrillRewound: _rewound,
     ev.TrainerNoted: _unchanged,
+    ev.AudioKept: _unchanged,
     ev.Said: _said,
 })
 """One small function per event; a test checks that none is missing."""

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from protocol.air import Gas
 from protocol.house import House
 from protocol.procedure import Step
+from protocol.rules.running import AUDIO_KEPT
 from protocol.scene import Book, Scene, minutes_ms
 from protocol.state import State
 from protocol.timers import TIMERS, TimerRow
@@ -39,6 +40,7 @@ def _always() -> Iterator[str]:
     yield "Back one step."
     yield "Person answering."
     yield "Loud and clear."
+    yield AUDIO_KEPT
 
 
 def _clocks(house: House) -> Iterator[str]:

@@ -50,6 +50,7 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.ReportPart: running.report_part,
     cmd.ReportStation: linking.report_station,
     cmd.TakeLead: linking.take_lead,
+    cmd.KeepAudio: running.keep_audio,
     cmd.Note: running.note,
     cmd.Tick: passing_time.tick,
     cmd.BeginDrill: drills.begin,

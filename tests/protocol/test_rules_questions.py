@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas
+from protocol.delivery import Link
 from protocol.events import Urgency
 from protocol.history import fold
 from protocol.rules import decide
@@ -21,7 +22,7 @@ from tests.story import MINUTE, Story, kinds, only, origin_of, sentences, walked
 
 BOOK = shipped_book()
 INSIDE, OUTSIDE, BOTH = cmd.Role.INSIDE, cmd.Role.OUTSIDE, cmd.Role.BOTH
-ALLOWED_AFTER = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick, cmd.TrainerNote)
+ALLOWED_AFTER = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick, cmd.TrainerNote, cmd.ReportStation, cmd.TakeLead)
 
 
 # -------------------------------------------------------------------------------------------------------- questions
@@ -143,7 +144,8 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
         cmd.BeginDrill(at_ms, origin, "none", "None"), cmd.EndDrill(at_ms, origin, "enough"),
         cmd.GiveInject(at_ms, origin, "x", "both", "It rains."),
         cmd.PauseDrill(at_ms, origin, paused=True), cmd.RewindDrill(at_ms, origin, "people"),
-        cmd.TrainerNote(at_ms, origin, "Slow."),
+        cmd.TrainerNote(at_ms, origin, "Slow."), cmd.KeepAudio(at_ms, origin, "crew", "incident.crew-1.flac"),
+        cmd.ReportStation(at_ms, origin, "hatch", BOTH, Link.UP), cmd.TakeLead(at_ms, origin, "post", 2, "it went dark"),
     ]  # fmt: skip
     plain = (cmd.Affirm, cmd.Negate, cmd.CountCanister, cmd.CheckPerson, cmd.AnswerRollCall, cmd.StepBack, cmd.Correct,
              cmd.Hold, cmd.Resume, cmd.WithdrawEmergency)  # fmt: skip
@@ -169,7 +171,7 @@ def test_nothing_happens_before_the_incident_is_opened(command: cmd.Command) -> 
 
 @pytest.mark.parametrize("command", _any_command(10**9), ids=lambda command: type(command).__name__)
 def test_a_closed_incident_takes_nothing(command: cmd.Command) -> None:
-    """After stand-down only notes, questions and failing parts are taken; no step, count or reading changes."""
+    """After stand-down only notes, questions, failing parts and stations are taken; no step, count or reading changes."""
     story = Story(BOOK).say_all(VISIBLE)
     before = story.state
     events = story.do(command)
@@ -177,7 +179,7 @@ def test_a_closed_incident_takes_nothing(command: cmd.Command) -> None:
         assert not only(events, ev.CommandRefused)
     else:
         assert ["CommandRefused"] == kinds(events)
-    cleared = {"at_ms": 0, "last_said": (), "failed_parts": ()}
+    cleared = {"at_ms": 0, "last_said": (), "failed_parts": (), "stations": State().stations}
     assert replace(before, **cleared) == replace(story.state, **cleared)  # type: ignore[arg-type]
 
 
@@ -227,3 +229,13 @@ def test_the_worst_answers_lead_to_a_direction_that_defers_to_the_medics(step: s
     story = walked_to(BOOK, VISIBLE, step)
     said = sentences(story.say(words), "outside")[0]
     assert f"{words.capitalize()}. {direction} Their word comes first." == said
+
+
+def test_keeping_sound_is_said_to_the_headset_it_concerns() -> None:
+    """The record names the file, and that station alone is told; the others hear nothing of it."""
+    story = Story(shipped_book())
+    events = story.do(cmd.KeepAudio(story.now, cmd.PROGRAM, "hatch", "incident.hatch-1.flac"))
+    kept, said = events
+    assert ev.AudioKept(story.now, "hatch", "incident.hatch-1.flac") == kept
+    assert isinstance(said, ev.Said)
+    assert ("hatch", "What this headset hears is kept from now on.") == (said.station, said.text)
