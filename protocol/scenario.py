@@ -188,30 +188,37 @@ def check_against(scenario: Scenario, procedure: Procedure, text: str, name: str
     Raises:
         TableError: for two equal ids, an unknown step, stage, emergency or word, with file, line and reason.
     """
-    seen: set[str] = set()
+    ids = [row.id for row in scenario.inject]
     for index, row in enumerate(scenario.inject):
         try:
-            if row.id in seen:
-                raise TableError("there are two of them")
-            seen.add(row.id)
-            for said in (*row.expects, *((row.on,) if row.on else ())):
-                check_response(said, procedure)
-            if row.enters:
-                procedure.step(row.enters)
+            _check_inject(row, procedure, again=row.id in ids[:index])
         except ProtocolError as error:
             line = line_of(text, "inject", index)
             raise TableError(f"{name}, line {line}: inject '{row.id}': {error}") from error
+    try:
+        _check_rest(scenario, procedure)
+    except ProtocolError as error:
+        raise TableError(f"{name}: {error}") from error
+
+
+def _check_inject(row: Inject, procedure: Procedure, *, again: bool) -> None:
+    if again:
+        raise TableError("there are two of them.")
+    for said in (*row.expects, *((row.on,) if row.on else ())):
+        check_response(said, procedure)
+    if row.enters:
+        procedure.step(row.enters)
+
+
+def _check_rest(scenario: Scenario, procedure: Procedure) -> None:
     if scenario.site is not None and scenario.card is not None:
-        raise TableError(f"{name}: give the site in the file, or the name of a card, not both.")
+        raise TableError("give the site in the file, or the name of a card, not both.")
     for said in (scenario.scenario.ends, scenario.grain.leak_on if scenario.grain else None):
-        try:
-            if said is not None:
-                check_response(said, procedure)
-        except ProtocolError as error:
-            raise TableError(f"{name}: {error}") from error
+        if said is not None:
+            check_response(said, procedure)
     unknown = set(scenario.scoring.stage_min) - {stage.id for stage in procedure.stages}
     if unknown:
-        raise TableError(f"{name}: scoring: there is no stage '{min(unknown)}'.")
+        raise TableError(f"scoring: there is no stage '{min(unknown)}'.")
 
 
 def check_response(said: str, procedure: Procedure) -> None:
