@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from assistant.app import Built, Wishes, default_journal, live_station, recorded_station
+from assistant.app import Wishes, default_journal, live_station, recorded_station
 from assistant.clock import Clock, ManualClock, SystemClock
 from assistant.commands.running import UNFINISHED, open_board, show, story
 from assistant.drill.channel import HELP as TRAINER_HELP
@@ -23,7 +23,6 @@ from assistant.drill.telling import facts
 from assistant.errors import AudioError, UsageError
 from assistant.hearing.files import FileSource
 from assistant.incident import Incident, open_incident
-from assistant.inputs import Part
 from assistant.journal import Record
 from assistant.keyboard import HELP, read_lines
 from assistant.library import bin_on_card
@@ -145,7 +144,7 @@ def _live(options: Namespace, loaded: Loaded) -> int:
     built = live_station(loaded.book, wishes, machine, show)
     clock = PausableClock(machine)
     stage = _stage(options, loaded, clock)
-    background = _background(options, built)
+    background = _background(options)
     board = None
     try:
         stage.prepare(quiet=False)
@@ -183,14 +182,14 @@ def _read_keyboard(options: Namespace, stage: _Stage, loop: Loop) -> None:
     read_lines(typed, loop.put, typist, lambda: session.state.step, ends_run=options.keyboard)
 
 
-def _background(options: Namespace, built: Built) -> Background | None:
-    """The noise, if one is wanted; a loudspeaker that cannot be had becomes a trouble."""
+def _background(options: Namespace) -> Background | None:
+    """The noise, if one is wanted; a loudspeaker that cannot be had is told to the trainer, not to the crew."""
     if not options.noise or options.mute:
         return None
     try:
         return Background(noise_loop(options.noise, options.noise_db), options.output)
     except AudioError as error:
-        built.troubles.append(Part("background noise", works=False, detail=str(error)))
+        show(f"No background noise: {error}")
         return None
 
 

@@ -11,7 +11,7 @@ def facts(score: Score, procedure: Procedure) -> Iterator[str]:
     """The whole score, line by line."""
     name = f"Drill '{score.title}'" if score.title else "Drill"
     end = "not finished" if not score.closed else score.ended_by or "stand-down reached"
-    yield f"{name}: {clock_text(score.duration_ms)}, {end}. {score.steps_confirmed} steps confirmed."
+    yield f"{name}: {clock_text(score.duration_ms)}, {end}. {many(score.steps_confirmed, 'step')} confirmed."
     yield from _stages(score)
     yield from _injects(score)
     yield from _order(score, procedure)
@@ -31,7 +31,7 @@ def _stages(score: Score) -> Iterator[str]:
         over = f", {clock_text(row.over_ms)} over" if row.over_ms else ""
         yield f"  {row.title:22s} {clock_text(row.spent_ms)}{wanted}{over}"
     if score.rewinds or score.pauses:
-        yield f"  Put back {times(score.rewinds)}, paused {times(score.pauses)}; paused time is not counted."
+        yield f"  Put back: {times(score.rewinds)}. Paused: {times(score.pauses)}; that time is not counted."
 
 
 def _injects(score: Score) -> Iterator[str]:
@@ -71,7 +71,7 @@ def _air_and_calls(score: Score, procedure: Procedure) -> Iterator[str]:
         oldest = max(rows, key=lambda row: row.oldest_ms or 0)
         gas = oldest.gas.spoken if oldest.gas else ""
         yield (
-            f"Air: {len(rows)} confirmations leaned on readings; the oldest was {gas}, "
+            f"Air: {many(len(rows), 'confirmation')} leaned on readings; the oldest was {gas}, "
             f"{clock_text(oldest.oldest_ms or 0)} old, at {procedure.step(oldest.step).title}."
         )
     yield (
@@ -91,6 +91,11 @@ def _words(score: Score) -> Iterator[str]:
     if score.unsure:
         least = "; ".join(f"{row.words} ({row.confidence:.2f})" for row in score.unsure[:5])
         yield f"Understood, but not surely: {least}. Look at the wording or the headset."
+
+
+def many(count: int, what: str) -> str:
+    """A count with its noun."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def times(count: int) -> str:
