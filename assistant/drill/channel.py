@@ -61,17 +61,11 @@ class Channel:
                 put(Order(command))
 
     def pause(self, _rest: str) -> Command | None:
-        """Stand still."""
-        if self._state().drill_paused:
-            self._show("The drill is paused already. Type /continue.")
-            return None
+        """Stand still; when it does already, nothing happens."""
         return PauseDrill(0, TRAINER, paused=True)
 
     def go_on(self, _rest: str) -> Command | None:
-        """Go on."""
-        if not self._state().drill_paused:
-            self._show("The drill is not paused.")
-            return None
+        """Go on; when it does already, nothing happens."""
         return PauseDrill(0, TRAINER, paused=False)
 
     def steps(self, _rest: str) -> Command | None:

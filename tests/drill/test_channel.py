@@ -43,6 +43,7 @@ def test_other_lines_are_the_crews() -> None:
     ("line", "command"),
     [
         ("/pause", cmd.PauseDrill(0, cmd.Origin("trainer", cmd.Role.BOTH, "keyboard"), paused=True)),
+        ("/continue", cmd.PauseDrill(0, cmd.Origin("trainer", cmd.Role.BOTH, "keyboard"), paused=False)),
         ("/rewind beside", cmd.RewindDrill(0, cmd.Origin("trainer", cmd.Role.BOTH, "keyboard"), "beside")),
         ("/trainer slow hands", cmd.TrainerNote(0, cmd.Origin("trainer", cmd.Role.BOTH, "keyboard"), "slow hands")),
         ("/finish late", cmd.EndDrill(0, cmd.Origin("trainer", cmd.Role.BOTH, "keyboard"), "late")),
@@ -81,7 +82,6 @@ def test_something_else_can_be_told() -> None:
         ("/inject flood", "no inject 'flood'"),
         ("/tell", "Type what happens"),
         ("/trainer", "Type the note"),
-        ("/continue", "not paused"),
         ("/injects", "meter_alarm"),
         ("/steps", "beside"),
         ("/facts", "fact one\nfact two"),
