@@ -101,6 +101,7 @@ def _live_options(sub: argparse.ArgumentParser) -> None:
     sub.add_argument("--port", type=int, default=8470, help="port of the officer's board (default 8470; 0: any)")
     sub.add_argument("--lan", action="store_true", help="show the board to the network, not only to this machine")
     sub.add_argument("--no-board", action="store_true", help="no board")
+    sub.add_argument("--keep-audio", action="store_true", help="keep what the microphone hears beside the record")
 
 
 def _shared_options(sub: argparse.ArgumentParser) -> None:
@@ -210,6 +211,7 @@ def _records(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> Non
     report.add_argument("journal", type=Path, metavar="FILE")
     report.add_argument("--out", type=Path, metavar="FOLDER", help="where to write (default: beside the record)")
     report.add_argument("--site", type=Path, metavar="CARD", help="site card, for the department's name")
+    report.add_argument("--audio", action="store_true", help="play what was said, where it was kept (see --keep-audio)")
     report.set_defaults(work=commands.report)
     _archive(subs)
 

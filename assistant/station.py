@@ -97,6 +97,13 @@ class Station:
             self._player.say(*(utterance(event, f"{record.n}.{place}", state) for place, event in enumerate(mine)))
         self.listen_for(self._scene(state, record.at_ms))
 
+    def listen_through(self, wrap: Callable[[Microphone], Microphone]) -> bool:
+        """Put something between the microphone and the station; false where there is no microphone."""
+        if self._microphone is None:
+            return False
+        self._microphone = wrap(self._microphone)
+        return True
+
     def listen_for(self, scene: Scene) -> None:
         """Put the phrases in force into the listener."""
         if self._listener is not None:

@@ -11,6 +11,7 @@ from pathlib import Path
 from assistant.app import Wishes, default_journal, live_station, recorded_station
 from assistant.clock import Clock, ManualClock, SystemClock
 from assistant.commands.running import UNFINISHED, open_board, show, story
+from assistant.commands.sound_keeping import keep_sound
 from assistant.drill.channel import HELP as TRAINER_HELP
 from assistant.drill.channel import Channel
 from assistant.drill.director import Director
@@ -157,6 +158,12 @@ def _live(options: Namespace, loaded: Loaded) -> int:
         show(TRAINER_HELP)
         show(f"Record: {stage.path}")
         stage.begin()
+        if options.keep_audio:
+            built.troubles.extend(
+                keep_sound(
+                    stage.incident, stage.path, [built.station], show, lambda: machine.now_ms() - clock.now_ms()
+                )
+            )
         for trouble in built.troubles:
             loop.put(trouble)
         _read_keyboard(options, stage, loop)

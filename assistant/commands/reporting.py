@@ -2,6 +2,7 @@
 
 from argparse import Namespace
 
+from assistant.debrief.clips import Clips, clips
 from assistant.debrief.counting import as_json, events_csv, stages_csv
 from assistant.debrief.files import write
 from assistant.debrief.html_page import html_page
@@ -26,15 +27,16 @@ def report(options: Namespace) -> int:
     cover = Cover(department, options.journal.name)
     made = make_report(tale, cover)
     folder, stem = options.out or options.journal.parent, options.journal.stem
+    sounds = clips(tale, options.journal.parent, folder, f"{stem}.report") if options.audio else Clips({}, ())
     contents = {
-        ".report.html": html_page(made),
+        ".report.html": html_page(made, sounds.addresses),
         ".report.json": as_json(tale, department),
         ".events.csv": events_csv(tale),
         ".stages.csv": stages_csv(tale),
     }
     for ending, content in contents.items():
         print(f"Written: {write(folder / f'{stem}{ending}', content)}")
-    for sentence in tale.condition.sentences:
+    for sentence in (*tale.condition.sentences, *sounds.sentences):
         print(sentence)
     try:
         pages = pdf_pages(made)

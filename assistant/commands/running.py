@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from assistant.app import Built, default_journal
 from assistant.clock import SystemClock
 from assistant.commands.linking import is_shared, open_headsets, open_relay, posts_of, warn_all, wishes_of
+from assistant.commands.sound_keeping import keep_sound
 from assistant.errors import BoardError
 from assistant.incident import Incident, begin, open_incident, resume_incident
 from assistant.inputs import Part
@@ -109,6 +110,8 @@ def lead(
             show(HELP)
         show(f"Record: {path}")
         _open(incident, opening, order, built)
+        if options.keep_audio:
+            troubles.extend(keep_sound(incident, path, [one.station for one in built], show))
         for trouble in troubles:
             loop.put(trouble)
         why = _typed_run(loop, session, options)

@@ -298,6 +298,9 @@ _HANDLERS: Mapping[type, Callable[..., None]] = MappingProxyType({
     ev.PartFailed: lambda gatherer, event, _command: gatherer.parts.begin(event.part, event.at_ms, event.detail),
     ev.PartRecovered: lambda gatherer, event, _command: gatherer.parts.end(event.part, event.at_ms),
     ev.NoteTaken: Gatherer.noted,
+    ev.AudioKept: lambda gatherer, event, _command: gatherer.sounds.append(
+        SoundRow(event.station, event.file, event.at_ms)
+    ),
     ev.DrillBegun: Gatherer.begun,
     ev.DrillEnded: _moment("drill ended"),
     ev.InjectGiven: _moment("inject"),
