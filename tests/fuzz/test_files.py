@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from assistant.drill.scenarios import load_scenario
 from assistant.errors import AssistantError, ProcedureError, UsageError
 from assistant.hearing.hear import read_phrases
 from assistant.library import load_book, load_site, source_for
@@ -28,6 +29,7 @@ LOADERS: dict[str, Callable[[Path], object]] = {
     "procedure": load_book,
     "site": load_site,
     "phrases": read_phrases,
+    "scenario": lambda path: load_scenario(str(path)),
 }
 
 
