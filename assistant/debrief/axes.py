@@ -9,7 +9,7 @@ from assistant.debrief.picture import Shape, Stroke, Words, wide
 
 LEFT, RIGHT = 108.0, 706.0
 """Where time begins and ends on every picture, so that pictures can be laid one under the other."""
-STEPS_MIN = (1, 2, 5, 10, 15, 30, 60, 120, 240, 480)
+STEPS_MIN = (0.25, 0.5, 1, 2, 5, 10, 15, 30, 60, 120, 240, 480)
 MOST_TICKS = 13
 
 
@@ -34,18 +34,21 @@ class TimeAxis:
 
     def ticks_ms(self) -> list[int]:
         """Round minutes, at most a dozen or so."""
-        step = next((step for step in STEPS_MIN if self.span_ms / MINUTE_MS / step < MOST_TICKS), 960) * MINUTE_MS
+        span_min = self.span_ms / MINUTE_MS
+        step = round(next((step for step in STEPS_MIN if span_min / step < MOST_TICKS), 960) * MINUTE_MS)
         first = -(-self.start_ms // step) * step
         return list(range(first, self.start_ms + self.span_ms + 1, step))
 
     def frame(self, top: float, bottom: float) -> Iterator[Shape]:
         """Upright lines, minutes below the plot, and local time of day below them."""
         last_end = -1.0
-        for at_ms in self.ticks_ms():
+        ticks = self.ticks_ms()
+        letters = 5 if all(at_ms % MINUTE_MS == 0 for at_ms in ticks) else 8
+        for at_ms in ticks:
             x = self.x(at_ms)
             yield Stroke(((x, top), (x, bottom)), 0.4, "dotted", grey=0.6)
-            yield Words(x, bottom + 12, str(at_ms // MINUTE_MS), 9, "middle")
-            clock = local_time(self.opened, at_ms, self.zone)[:5]
+            yield Words(x, bottom + 12, f"{at_ms / MINUTE_MS:g}", 9, "middle")
+            clock = local_time(self.opened, at_ms, self.zone)[:letters]
             if self.opened is not None and x - wide(clock, 9) / 2 > last_end:
                 yield Words(x, bottom + 24, clock, 9, "middle")
                 last_end = x + wide(clock, 9) / 2 + 6

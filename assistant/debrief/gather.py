@@ -40,6 +40,7 @@ from protocol.state import State
 
 UNITS = {"percent": "%", "percent of the lower limit": "% LEL", "parts per million": "ppm"}
 """Short units; LEL is the lower explosive limit."""
+PREPARED = "prepared for the drill"
 ORDERS = (cmd.Override, cmd.EndWork)
 
 
@@ -230,8 +231,10 @@ class Gatherer:
         self.emergencies.end(event.kind, event.at_ms, f"{by}\nwithdrawn" if event.withdrawn else by)
 
     def begun(self, event: ev.DrillBegun, _command: cmd.Command) -> None:
-        """The crew was told of the drill."""
+        """The crew was told of the drill; what stands before was prepared for it, not done by them."""
         self.scenario = event.title or event.scenario
+        self.confirmations = [replace(row, outcome=PREPARED) for row in self.confirmations]
+        self.stages.rows = [pair for pair in self.stages.rows if pair[1].span.length_ms]
         self.moments.append(Moment(event.at_ms, "drill begun", self.scenario))
 
     def rewound(self, event: ev.DrillRewound, _command: cmd.Command) -> None:

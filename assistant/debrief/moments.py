@@ -53,3 +53,8 @@ def _moment(opened: datetime | None, at_ms: int, zone: tzinfo | None) -> datetim
         return (opened + timedelta(milliseconds=at_ms)).astimezone(zone)
     except (OverflowError, ValueError, OSError):
         return None
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """A number with its noun: "1 level", "3 levels", "2 stays"."""
+    return f"{number} {one if number == 1 else many or f'{one}s'}"

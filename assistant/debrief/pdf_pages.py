@@ -45,8 +45,13 @@ def pdf_pages(report: Report) -> bytes:
     width = size[0] - 2 * MARGIN - 12
     styles = _styles()
     story = [_paragraph(report.title, styles["title"]), _paragraph(report.subtitle, styles["plain"])]
-    for block in report.blocks:
-        story.extend(_flowables(block, width, styles))
+    blocks = list(report.blocks)
+    for place, block in enumerate(blocks):
+        before = blocks[place - 1] if place else None
+        if isinstance(block, Heading) and isinstance(blocks[min(place + 1, len(blocks) - 1)], Figure):
+            continue  # it is set with its figure
+        heading = before if isinstance(before, Heading) and isinstance(block, Figure) else None
+        story.extend(_flowables(block, width, styles, heading))
 
     def foot(canvas: Any, document: Any) -> None:
         canvas.setFont(REGULAR, 7)
@@ -57,7 +62,8 @@ def pdf_pages(report: Report) -> bytes:
     return out.getvalue()
 
 
-def _flowables(block: Block, width: float, styles: dict[str, Any]) -> Iterator[Any]:
+def _flowables(block: Block, width: float, styles: dict[str, Any], heading: Heading | None = None) -> Iterator[Any]:
+    """A block as what reportlab sets; a figure takes the heading over it along to the next page."""
     from reportlab.platypus import CondPageBreak, KeepTogether, Spacer  # noqa: PLC0415
 
     if isinstance(block, Heading):
@@ -67,7 +73,9 @@ def _flowables(block: Block, width: float, styles: dict[str, Any]) -> Iterator[A
         yield _paragraph(block.text, styles[block.sort])
         yield Spacer(1, 4)
     elif isinstance(block, Figure):
-        yield KeepTogether([_drawing(block.picture, width), _paragraph(block.caption, styles["small"]), Spacer(1, 6)])
+        over = [_paragraph(heading.text, styles["heading"])] if heading else []
+        figure = [_drawing(block.picture, width), _paragraph(block.caption, styles["small"]), Spacer(1, 6)]
+        yield KeepTogether([*over, *figure])
     elif isinstance(block, Pairs):
         yield _pairs(block, width, styles)
         yield Spacer(1, 6)

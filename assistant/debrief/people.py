@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from assistant.debrief.document import Block, Heading, Table, Text
+from assistant.debrief.gather import PREPARED
 from assistant.debrief.moments import length, local_time, minutes
 from assistant.debrief.tale import Tale
 
@@ -76,14 +77,18 @@ def _orders(tale: Tale) -> Iterator[Block]:
 
 def _confirmations(tale: Tale) -> Iterator[Block]:
     yield Heading("Who confirmed what and when")
+    theirs = [row for row in tale.confirmations if row.outcome != PREPARED]
+    before = len(tale.confirmations) - len(theirs)
+    if before:
+        yield Text(f"{before} steps before these were prepared for the drill; they are in the JSON.", "small")
     rows = tuple(
         (*_when(tale, row.at_ms), row.title, f"{row.by} {HOW.get(row.how, row.how)}", row.heard, _sure(row.confidence),
          row.outcome)
-        for row in tale.confirmations
+        for row in theirs
     )  # fmt: skip
     yield Table((*WHEN, "Step", "By", "Words", "Sure", "How it was taken"), rows,
                 (0.12, 0.1, 0.22, 0.14, 0.2, 0.07, 0.15), "No step was confirmed.",
-                tuple(row.at_ms for row in tale.confirmations))  # fmt: skip
+                tuple(row.at_ms for row in theirs))  # fmt: skip
 
 
 def _sure(confidence: float | None) -> str:

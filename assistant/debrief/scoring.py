@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from assistant.debrief.document import Block, Heading, Pairs, Table, Text
-from assistant.debrief.moments import length, local_time, minutes
+from assistant.debrief.moments import counted, length, local_time, minutes
 from assistant.debrief.names import plain
 from assistant.debrief.tale import Tale
 from protocol.score import UNSURE_BELOW, InjectAnswer, Score, StageTime
@@ -45,20 +45,20 @@ def _facts(score: Score) -> tuple[tuple[str, str], ...]:
     asked = f"{backs.asked} asked, {backs.affirmed} affirmed, {backs.negated} refused, {backs.lapsed} lapsed"
     rows = [
         ("Time", f"{length(score.duration_ms)}{'' if score.closed else ', not finished'}"),
-        ("Order", f"{len(score.order_faults)} things tried before their turn"),
-        ("Refused", f"{len(score.refused)} confirmations, because something was missing"),
+        ("Order", f"{counted(len(score.order_faults), 'thing')} tried before the right moment"),
+        ("Refused", f"{counted(len(score.refused), 'confirmation')}, because something was missing"),
         ("Air leaned on", leaned),
         ("Roll calls", _calls(len(score.roll_calls), score.missed_roll_calls)),
         ("Talks to the person", _calls(len(score.person_checks), score.missed_person_checks)),
         ("Read-backs", asked),
-        ("Said again on request", f"{len(score.said_again_ms)} times"),
+        ("Said again on request", counted(len(score.said_again_ms), "time")),
         ("Injects", _injects(score)),
         ("Steps taken back", str(score.steps_back)),
     ]
     if score.ended_by:
         rows.append(("Drill ended", score.ended_by))
     if score.rewinds or score.pauses:
-        rows.append(("Trainer", f"{score.pauses} pauses, put back {score.rewinds} times"))
+        rows.append(("Trainer", f"{counted(score.pauses, 'pause')}, put back {counted(score.rewinds, 'time')}"))
     if score.grade:
         rows.append(("Grade set by the department", score.grade))
     return tuple(rows)

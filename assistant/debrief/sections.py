@@ -6,8 +6,9 @@ from dataclasses import dataclass
 from assistant.debrief.air_plot import air_plot, shown_limits
 from assistant.debrief.air_table import air_table
 from assistant.debrief.document import Block, Figure, Folded, Heading, Pairs, Report, Table, Text
+from assistant.debrief.gather import PREPARED
 from assistant.debrief.grain_plot import level_plot, reached_ms, time_plot
-from assistant.debrief.moments import length, local_day, local_time, minutes
+from assistant.debrief.moments import counted, length, local_day, local_time, minutes
 from assistant.debrief.people import people
 from assistant.debrief.scoring import score_blocks
 from assistant.debrief.tale import KINDS, LevelRow, StageRow, Tale
@@ -67,8 +68,8 @@ def _summary(tale: Tale, cover: Cover) -> Iterator[Block]:
     rows = [
         ("Length", f"{length(tale.end_ms)}, {ended}"),
         ("Steps", _steps(tale)),
-        ("Air", f"{len(air)} readings, {bad} bad. {_not_read(tale)} {READ_NOT_SAFE}."),
-        ("Grain", f"{canisters} canisters counted, {levels} levels read.{_reached(tale)}"),
+        ("Air", f"{counted(len(air), 'reading')}, {bad} bad. {_not_read(tale)} {READ_NOT_SAFE}."),
+        ("Grain", f"{counted(canisters, 'canister')} counted, {counted(levels, 'level')} read.{_reached(tale)}"),
         ("Crew", _crew(tale)),
         ("Emergencies", _emergencies(tale)),
     ]  # fmt: skip
@@ -81,8 +82,10 @@ def _summary(tale: Tale, cover: Cover) -> Iterator[Block]:
 
 def _steps(tale: Tale) -> str:
     ordered = sum(order.taken for order in tale.orders)
-    confirmed, refused = len(tale.confirmations), len(tale.refusals)
-    return f"{confirmed} confirmations, {refused} refused, {ordered} passed or ended by order with a reason"
+    prepared = sum(row.outcome == PREPARED for row in tale.confirmations)
+    confirmed = counted(len(tale.confirmations) - prepared, "confirmation")
+    before = f"; {prepared} before them were prepared for the drill" if prepared else ""
+    return f"{confirmed}, {len(tale.refusals)} refused, {ordered} passed or ended by order with a reason{before}"
 
 
 def _not_read(tale: Tale) -> str:
@@ -101,7 +104,7 @@ def _crew(tale: Tale) -> str:
     inside = [str(row.slot) for row in tale.crew if row.span.open]
     most = max(row.span.length_ms for row in tale.crew)
     still = f" When the record ends, still inside: rescuer {', '.join(inside)}." if inside else " All counted out."
-    return f"{len(tale.crew)} stays in the bin, the longest {length(most)}.{still}"
+    return f"{counted(len(tale.crew), 'stay')} in the bin, the longest {length(most)}.{still}"
 
 
 def _emergencies(tale: Tale) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from assistant.debrief.axes import LEFT, RIGHT, TimeAxis
-from assistant.debrief.picture import Hatch, Mark, Picture, Shape, Stroke, Words, box, fitting, mark
+from assistant.debrief.picture import Area, Hatch, Mark, Picture, Shape, Stroke, Words, box, fitting, mark, wide
 from assistant.debrief.tale import AirRow, Span, Tale
 from protocol.air import Verdict
 
@@ -88,8 +88,11 @@ def _bars(spans: Iterable[Span], hatch: Hatch, axis: TimeAxis, y: float) -> Iter
     for span in spans:
         x1, x2 = axis.x(span.from_ms), axis.x(span.to_ms)
         yield from box(x1, y - BAR / 2, max(LEAST, x2 - x1), BAR, hatch)
-        if span.open:
-            yield Words(min(x2, RIGHT) - 3, y + 3.5, fitting("not ended", 8, x2 - x1 - 4), 8, "end", bold=True)
+        words = fitting("not ended", 8, x2 - x1 - 8) if span.open else ""
+        if words:
+            left = x2 - 5 - wide(words, 8)
+            yield Area(((left, y - 5), (x2 - 1, y - 5), (x2 - 1, y + 5), (left, y + 5)), 1.0)
+            yield Words(x2 - 3, y + 3, words, 8, "end", bold=True)
 
 
 def _marks(points: Iterable[tuple[int, Mark]], axis: TimeAxis, y: float) -> Iterator[Shape]:

@@ -11,7 +11,7 @@ from assistant.debrief.telling import tell
 from tests.debrief.records import RECORDS
 
 ZONE = timezone(timedelta(hours=-6))
-QUICK = ("drill", "troubled", "empty", "opened", "torn", "altered")
+QUICK = ("drill", "troubled", "empty", "opened", "torn", "altered", "scenario")
 
 
 @pytest.fixture(scope="session")

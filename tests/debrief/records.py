@@ -2,10 +2,16 @@
 
 import json
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from assistant.clock import ManualClock
+from assistant.drill.director import Director
+from assistant.drill.preparing import begin as begin_drill
+from assistant.drill.preparing import prepare
+from assistant.drill.scenarios import load_scenario
 from assistant.incident import begin, open_incident
+from assistant.inputs import Order
 from assistant.library import source_for
 from protocol import commands as cmd
 from protocol.events import Event
@@ -145,8 +151,45 @@ def twelve_hours(path: Path) -> Path:
     return told.say_all(VISIBLE[step:]).close()
 
 
+def scenario(path: Path) -> Path:
+    """A shipped scenario led by hand: prepared steps, injects answered and not, a pause, a trainer's note."""
+    loaded = load_scenario("chest_leak")
+    clock = ManualClock()
+    incident = open_incident(loaded.source, path, "drill", clock)
+    session, director = incident.session, Director(loaded.scenario, loaded.book, None)
+    prepare(session, loaded)
+    session.react_with(director.react)
+    begin_drill(session, loaded, 0)
+
+    def wait(seconds: int) -> None:
+        for _ in range(seconds * 4):
+            clock.wait_ms(250)
+            session.tick(clock.now_ms())
+            for order in director.poll(clock.now_ms()):
+                assert isinstance(order, Order)
+                session.submit(replace(order.command, at_ms=clock.now_ms()))
+
+    def say(*lines: str) -> None:
+        for words in lines:
+            wait(6)
+            origin = cmd.Origin("crew", cmd.Role.BOTH, "voice", words, 0.9)
+            assert session.say(words, clock.now_ms(), origin) is not None, f"'{words}' at {session.state.step}"
+
+    say("vacuum hose is ready", "grain at chest", "canister is full", "person is answering", "canister is full")
+    wait(20)
+    say("the ring is leaking")
+    trainer = cmd.Origin("trainer", cmd.Role.BOTH, "keyboard")
+    session.submit(cmd.TrainerNote(clock.now_ms(), trainer, "They looked at once."))
+    session.submit(cmd.PauseDrill(clock.now_ms(), trainer, paused=True))
+    session.submit(cmd.PauseDrill(clock.now_ms(), trainer, paused=False))
+    wait(30)
+    session.submit(cmd.EndDrill(clock.now_ms(), trainer, "time is up"))
+    incident.journal.close()
+    return path
+
+
 RECORDS = {
     "drill": whole_drill, "troubled": troubled, "empty": empty, "opened": opened_only, "torn": torn,
-    "altered": altered, "twelve_hours": twelve_hours,
+    "altered": altered, "twelve_hours": twelve_hours, "scenario": scenario,
 }  # fmt: skip
 """Every kind of record that a report must cope with."""

@@ -25,7 +25,7 @@ SECTIONS = (
     "Overrides and refusals", "Who confirmed what and when", "Hand-over card", "Score, as facts", "Cautions",
     "The record",
 )  # fmt: skip
-NAMES = ("drill", "troubled", "empty", "opened", "torn", "altered")
+NAMES = ("drill", "troubled", "empty", "opened", "torn", "altered", "scenario")
 
 
 class Page(HTMLParser):

@@ -102,7 +102,7 @@ def test_scales_keep_to_the_plot() -> None:
     assert [100, 50, 0, 0, 100] == [scale.y(value) for value in (0, 5, 10, 99, -5)]
     assert LEFT == TimeAxis(0, None, None).x(0)
     assert RIGHT == TimeAxis(600_000, None, None).x(600_000)
-    assert [0, 60_000] == TimeAxis(0, None, None).ticks_ms()
+    assert [0, 15_000, 30_000, 45_000, 60_000] == TimeAxis(0, None, None).ticks_ms()
     assert 13 >= len(TimeAxis(12 * 60 * MINUTE_MS, None, None).ticks_ms())
     assert 12 * 60 * MINUTE_MS in TimeAxis(12 * 60 * MINUTE_MS, None, None).ticks_ms()
 

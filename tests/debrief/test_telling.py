@@ -161,3 +161,38 @@ def test_moments_read_in_both_ways() -> None:
     assert opened_at("yesterday") is None
     assert "not known" == local_time(None, 0)
     assert opened_at(wall_time()) is not None
+
+
+def test_a_drill_tells_its_scenario(tales: Mapping[str, Tale]) -> None:
+    """What was prepared is marked as such and takes no time; injects, the trainer's note and the score are there."""
+    tale = tales["scenario"]
+    assert "Chest deep, and the ring leaks" == tale.scenario
+    prepared = [row for row in tale.confirmations if row.outcome == "prepared for the drill"]
+    assert 44 == len(prepared)
+    assert all(row.at_ms == 0 for row in prepared)
+    assert ["vacuum", "emergency"] == [row.stage for row in tale.stages]
+    injects = [row.text for row in tale.moments if row.what == "inject"]
+    assert "Look down: grain is running in at corner three." in injects
+    assert [("trainer", "They looked at once.")] == [(row.what, row.text) for row in tale.notes]
+    assert tale.score is not None
+    assert len(injects) == len(tale.score.injects)
+    assert tale.condition.verified
+
+
+def test_a_rewound_drill_keeps_its_crew_straight(tmp_path: Path) -> None:
+    """Put back to before anybody went in, nobody is inside from then on; their first stay stays in the report."""
+    from protocol import commands as cmd  # noqa: PLC0415
+
+    trainer = cmd.Origin("trainer", cmd.Role.BOTH, "keyboard")
+    told = Written(tmp_path / "rewound.jsonl")
+    told.do(cmd.BeginDrill(told.now, trainer, "", "Rewound"))
+    told.say_all(VISIBLE[: VISIBLE.index("walkway boards are laid")])
+    told.wait(told.now + MINUTE_MS)
+    told.do(cmd.RewindDrill(told.now, trainer, "people"))
+    told.wait(told.now + MINUTE_MS)
+    tale = tell(told.close())
+    assert [1, 2] == [row.slot for row in tale.crew]
+    assert not any(row.span.open for row in tale.crew)
+    assert "Put back to How many are trapped" in [row.text for row in tale.moments if row.what == "put back"]
+    assert "size_up" == tale.stages[-1].stage
+    assert tale.condition.verified
