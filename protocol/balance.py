@@ -1,6 +1,7 @@
 """The crew's calls put into the estimates: how long the work will take, and whether the ring leaks."""
 
 import math
+from dataclasses import replace
 
 from protocol.errors import EstimateError
 from protocol.estimates.body import MARK_FRACTIONS, Mark
@@ -106,6 +107,17 @@ def taped_levels(scene: Scene) -> tuple[LevelReading, ...]:
     return tuple(found)
 
 
+def with_tapes(scene: Scene, log: CrewLog) -> CrewLog:
+    """The log with the first taped set of every pause, on the clock of the work."""
+    taped = [
+        replace(level, at_s=working_s(round(level.at_s * 1000), scene.state.holds_ms))
+        for level in taped_levels(scene)
+        if not level.undisturbed
+    ]
+    levels = sorted((*log.levels, *taped), key=lambda level: level.at_s)
+    return replace(log, levels=tuple(levels))
+
+
 def taped_again(scene: Scene) -> bool:
     """Whether the last whole set was the second or a later one of its pause."""
     sets = complete_sets(scene)
@@ -141,7 +153,7 @@ def time_left_sentence(scene: Scene) -> str:
     if len(scene.state.canisters_ms) < FEWEST_CANISTERS:
         return ""
     try:
-        log = log_of(scene, holds_out=True)
+        log = with_tapes(scene, log_of(scene, holds_out=True))
         now_s = working_s(scene.at_ms, scene.state.holds_ms)
         return remaining_time(job_of(scene), log, now_s).spoken(scene.house.units)
     except EstimateError:
