@@ -2,7 +2,8 @@
 
 The drill is run with the real recogniser on the sound as it is being made. A line waits until the program has been
 silent for a moment; a line that the program does not take is said again, as a person would, each time a little slower,
-at most three times. What the crew answers by itself (a full drum, a roll call) is said before the script goes on.
+at most three times, then by the others of the crew in turn. What the crew answers by itself (a full drum, a roll call)
+is said before the script goes on.
 """
 
 from collections.abc import Callable, Sequence
@@ -37,8 +38,6 @@ QUICK_S: Final = 0.75
 """The same where a crew has the drill by heart: longer than the guard against the program's own voice."""
 PATIENCE_S: Final = 3.0
 """How long a speaker waits for an answer before saying it again."""
-HELPER: Final = "one"
-"""Says it when somebody else was not understood."""
 SPEEDS: Final = (1.0, 0.9, 0.8)
 """Each try is said a little slower."""
 CLEAR_S: Final = 3.0
@@ -201,13 +200,15 @@ class Performance:
         self._render = render
         self._timed: list[Timed] = []
         self._phrase = 0
+        self._crew: tuple[str, ...] = ()
 
     def of(self, script: Script) -> list[Timed]:
-        """Every line, again and slower when it is not taken, at last by another of the crew.
+        """Every line, again and slower when it is not taken, at last by others of the crew.
 
         Raises:
-            ValueError: if a line is not taken by either, or what is waited for does not happen.
+            ValueError: if a line is not taken by any, or what is waited for does not happen.
         """
+        self._crew = tuple(script.voices)
         for line in script.lines:
             if isinstance(line, Until):
                 self._wait_for(line.what)
@@ -237,21 +238,22 @@ class Performance:
             self._take.wait()
 
     def _say(self, line: Line) -> None:
-        tries = _tries(self._take, self._phrase, line, self._render)
+        crew = (line.by, *(other for other in self._crew if other != line.by))
+        tries = _tries(self._take, self._phrase, line.text, crew, self._render)
         self._timed.extend(tries)
         print(f"{self._phrase:3d} {self._take.now_s:7.1f} s  {len(tries)}x {tries[-1].by:9s} {line.text}", flush=True)
         self._phrase += 1
 
 
-def _tries(take: Take, number: int, line: Line, render: Render) -> list[Timed]:
+def _tries(take: Take, number: int, text: str, crew: Sequence[str], render: Render) -> list[Timed]:
     tries: list[Timed] = []
-    for by in (line.by, HELPER):
+    for by in crew:
         for speed in SPEEDS:
-            speech = render(Line(by, line.text), speed)
+            speech = render(Line(by, text), speed)
             take.wait()
             start = take.now_s
-            taken = take.say(speech, line.text)
-            tries.append(Timed(number, by, line.text, round(start, 2), round(start + len(speech) / RATE, 2)))
+            taken = take.say(speech, text)
+            tries.append(Timed(number, by, text, round(start, 2), round(start + len(speech) / RATE, 2)))
             if taken:
                 return tries
-    raise ValueError(f"'{line.text}' by {line.by} was not understood at {take.now_s:.0f} s")
+    raise ValueError(f"'{text}' by {crew[0]} was not understood at {take.now_s:.0f} s")
