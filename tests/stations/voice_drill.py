@@ -1,0 +1,378 @@
+"""A drill by voice with three headsets: every line is heard by the real recogniser of its own station.
+
+    python -m tests.stations.voice_drill [PHRASES]
+
+The lines are cut out of the shipped rehearsal and said, each at its speaker's station, when they are due: once the
+words mean something there and nobody is speaking; a line that is not taken is said again. All others hear the fan. One
+virtual clock, a real broker, a standby. The broker is killed twice, one station is cut off for two minutes, and some
+lines reach two microphones.
+"""
+
+import json
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from assistant.clock import ManualClock, stopwatch_s
+from assistant.hearing.blocks import BLOCK_S, RATE, Block, Samples
+from assistant.hearing.listener import Listener
+from assistant.hearing.recogniser import SpeechModel
+from assistant.inputs import Part
+from assistant.journal import read
+from assistant.replay import verify
+from assistant.station import Place, Station
+from assistant.stations import follower as fl
+from assistant.stations.follower import Follower
+from assistant.stations.link import MqttWire, Will, broker_at
+from assistant.stations.remote import RemoteStation
+from protocol.commands import Role
+from protocol.events import DeliveryRefused, DeliveryTaken, StepConfirmed
+from protocol.phrases import NUMBER_SLOT, meanings
+from protocol.scene import Book, Scene
+from tests.stations.real_broker import RealBroker
+from tests.stations.site import INCIDENT, HeardPlayer, Site, will_of
+
+FIXTURES = Path(__file__).parents[2] / "audio_fixtures"
+SEATS = {"one": "one", "two": "two", "officer": "officer", "tender": "officer", "commander": "officer"}
+ROLES = {"one": Role.INSIDE, "two": Role.INSIDE, "officer": Role.OUTSIDE}
+EDGE_S = 0.25
+AGAIN_MS = 5_000
+PAUSE_MS = 700
+LONGEST_WAIT_MS = 400_000
+CUT_MS = 120_000
+REAL_SHARE = 0.25
+"""A block of 60 ms takes at least so much of its length in real time, so that the broker keeps up."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One phrase of the drill, with every way in which it was recorded."""
+
+    text: str
+    seat: str
+    takes: tuple[Samples, ...]
+
+
+def drill_lines() -> tuple[list[Line], Samples]:
+    """The phrases in order, and some seconds of the fan alone."""
+    sound, rate = soundfile.read(FIXTURES / "drill.flac", dtype="int16")
+    assert rate == RATE
+    rows = json.loads((FIXTURES / "drill.json").read_text())["lines"]
+    lines: dict[int, Line] = {}
+    for row in rows:
+        cut = sound[round((row["start_s"] - EDGE_S) * RATE) : round((row["end_s"] + EDGE_S) * RATE)]
+        known = lines.get(row["phrase"])
+        seat = known.seat if known else SEATS[row["by"]]
+        lines[row["phrase"]] = Line(row["text"], seat, (*(known.takes if known else ()), cut))
+    return list(lines.values()), sound[RATE : 14 * RATE]
+
+
+@dataclass
+class Ear:
+    """A microphone: the fan, and whatever is said in front of it."""
+
+    fan: Samples
+    place: int = 0
+    saying: Samples | None = None
+    at: int = 0
+    clock: ManualClock = field(default_factory=ManualClock)
+
+    def poll(self, now_ms: int) -> tuple[Sequence[Block], Sequence[Part]]:
+        """The next block."""
+        size = round(BLOCK_S * RATE)
+        start = self.place * size % (len(self.fan) - size)
+        block = self.fan[start : start + size]
+        self.place += 1
+        if self.saying is not None:
+            said = self.saying[self.at : self.at + size]
+            self.at += size
+            block = np.concatenate([said, block[len(said) :]])
+            if self.at >= len(self.saying):
+                self.saying = None
+        return [Block(block, now_ms / 1000 - BLOCK_S)], []
+
+    def hear(self, samples: Samples) -> None:
+        """Somebody speaks."""
+        self.saying, self.at = samples, 0
+
+    def close(self) -> None:
+        """Nothing to let go of."""
+
+
+class Drill:
+    """The crew, the stations, and what happens to the network."""
+
+    def __init__(self, folder: Path, last: ExitStack, count: int | None) -> None:
+        self.lines, fan = drill_lines()
+        self.lines = self.lines[:count]
+        self.clock = ManualClock()
+        self.broker = last.enter_context(RealBroker(folder))
+        self._last = last
+        self.site = Site(self.clock, self._dial, folder)
+        self.ears = {name: Ear(fan, place * 31) for place, name in enumerate(ROLES)}
+        self.model = SpeechModel()
+        self.said: Counter[str] = Counter()
+        self.kills: dict[int, float] = {}
+        self.cut_from = -1
+        self._cut_until_ms = 0
+        self._dead_until_s = 0.0
+
+    def begin(self) -> None:
+        """Everyone joins."""
+        self.site.lead()
+        self.site.stand_by()
+        for name, role in ROLES.items():
+            self._join(name, role)
+        self._until(lambda: len(self.site.players) == 3 and self._joined() == 3)
+
+    def play(self, kills: Sequence[int], cut_at: int, cut: str = "one", bleed: Sequence[int] = ()) -> None:
+        """Say every line; kill the broker before some, cut one station off before another."""
+        for place, line in enumerate(self.lines):
+            if place in kills:
+                self.broker.kill()
+                self._dead_until_s = stopwatch_s() + 1.0
+            if place == cut_at:
+                self._wire(cut).block()
+                self._cut_until_ms = self.clock.now_ms() + CUT_MS
+            self._say(line, bleed=place in bleed)
+        self._until(self._settled)
+
+    def _say(self, line: Line, *, bleed: bool) -> None:
+        station, ear = self.site.stations[line.seat], self.ears[line.seat]
+        self._until(lambda: self._means_something(station, line) and self._quiet(station))
+        before, tries = len(station.outbox), 0
+        asked_alone = len(self.site.players[line.seat].said)
+        while len(station.outbox) == before:
+            take = line.takes[tries % len(line.takes)]
+            ear.hear(take)
+            if bleed:
+                self.ears["two" if line.seat == "one" else "one"].hear(take)
+            self.said[line.text] += 1
+            tries += 1
+            assert tries <= 12, f"'{line.text}' is not understood at {line.seat}"
+            self._until(lambda: len(station.outbox) > before or self._answered(line, asked_alone), AGAIN_MS, fail=False)
+            if self._answered(line, asked_alone):
+                return
+        if not station.cut_off:
+            self._until(lambda: station.waiting == 0 or station.cut_off)
+        self._until(lambda: False, PAUSE_MS, fail=False)
+
+    def _answered(self, line: Line, spoken: int) -> bool:
+        """A question at a station that is cut off is answered there and is not kept."""
+        station = self.site.stations[line.seat]
+        return station.cut_off and len(self.site.players[line.seat].said) > spoken and station.waiting == 0
+
+    def _means_something(self, station: RemoteStation, line: Line) -> bool:
+        log = station.follower.log
+        if log is None:
+            return False
+        found = meanings(Scene(log.book, log.state, max(log.state.at_ms, self.clock.now_ms())), station.role)
+        return any(line.text == text or _number_form(text, line.text) for text in found)
+
+    @staticmethod
+    def _quiet(station: RemoteStation) -> bool:
+        return station.station is not None and station.station.silent
+
+    def _join(self, name: str, role: Role) -> None:
+        wire = Cuttable(self._dial(fl.topics_of(INCIDENT, name), will_of(name, role), name))
+        follower = Follower(wire, INCIDENT, name, self.clock)
+
+        def make(book: Book) -> Station:
+            player = self.site.players[name] = HeardPlayer(name, self.clock)
+            scene = lambda state, at_ms: Scene(book, state, at_ms)  # noqa: E731
+            return Station(Place(name, role), player, Listener(self.model), scene, self.ears[name])
+
+        made = RemoteStation(make, follower, role, self.clock, self.site.folder / f"outbox-{name}", show=lambda _text: None)
+        self.site.stations[name], self.site.wires[name] = made, wire
+
+    def _wire(self, name: str) -> "Cuttable":
+        wire = self.site.wires[name]
+        assert isinstance(wire, Cuttable)
+        return wire
+
+    def _dial(self, topics: list[str], will: Will | None, name: str) -> MqttWire:
+        wire = MqttWire(broker_at(self.broker.url), name, topics, will)
+        wire.open()
+        self._last.callback(wire.close)
+        return wire
+
+    def _joined(self) -> int:
+        assert self.site.coordinator is not None
+        return len(self.site.coordinator.incident.session.state.stations.seen)
+
+    def _settled(self) -> bool:
+        site = self.site
+        assert site.coordinator is not None
+        assert site.standby is not None
+        n = len(site.coordinator.relay._lines)
+        heads = [station.follower.log.head.n for station in site.stations.values() if station.follower.log]
+        return not any(station.waiting for station in site.stations.values()) and {n} == {site.standby.n, *heads}
+
+    def _until(self, holds: object, wait_ms: int = LONGEST_WAIT_MS, *, fail: bool = True) -> None:
+        assert callable(holds)
+        until_ms = self.clock.now_ms() + wait_ms
+        while not holds():
+            if self.clock.now_ms() >= until_ms:
+                assert not fail, "it did not come about in time"
+                return
+            self._step()
+
+    def _step(self) -> None:
+        began_s = stopwatch_s()
+        self.clock.wait_ms(round(BLOCK_S * 1000))
+        self.site.settle()
+        if self._dead_until_s and began_s > self._dead_until_s:
+            self._dead_until_s = 0.0
+            self.broker.start()
+        if self._cut_until_ms and self.clock.now_ms() >= self._cut_until_ms:
+            self._cut_until_ms = 0
+            for name in self.site.stations:
+                self._wire(name).clear()
+        rest_s = BLOCK_S * REAL_SHARE - (stopwatch_s() - began_s)
+        WALL.wait(max(0.0, rest_s))
+
+
+class Wall:
+    """Real time, for the broker's sake."""
+
+    def wait(self, seconds: float) -> None:
+        """Let it pass."""
+        from assistant.clock import SystemClock  # noqa: PLC0415
+
+        SystemClock().wait_ms(round(seconds * 1000))
+
+
+WALL = Wall()
+
+
+class Cuttable:
+    """A wire that can lose everything in both directions, as a radio link behind steel does."""
+
+    def __init__(self, wire: MqttWire) -> None:
+        self._wire = wire
+        self._blocked = False
+
+    @property
+    def up(self) -> bool:
+        """Whether the broker answers."""
+        return self._wire.up and not self._blocked
+
+    def block(self) -> None:
+        """Nothing passes."""
+        self._blocked = True
+
+    def clear(self) -> None:
+        """Everything passes; what came meanwhile is gone."""
+        if self._blocked:
+            self._wire.take()
+        self._blocked = False
+
+    def send(self, topic: str, payload: bytes, *, keep: bool = False, sure: bool = True) -> None:
+        """Send, or lose."""
+        if not self._blocked:
+            self._wire.send(topic, payload, keep=keep, sure=sure)
+
+    def take(self) -> list[object]:
+        """What came, or nothing."""
+        came = self._wire.take()
+        return [] if self._blocked else came  # type: ignore[return-value]
+
+    def close(self) -> None:
+        """Say goodbye."""
+        self._wire.close()
+
+
+def _number_form(pattern: str, text: str) -> bool:
+    head, slot, tail = pattern.partition(NUMBER_SLOT)
+    return bool(slot) and text.startswith(head) and text.endswith(tail) and len(text) > len(head) + len(tail)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What the records say."""
+
+    closed: bool
+    steps: int
+    records: int
+    digest: str
+    copy_digest: str
+    same_bytes: bool
+    verified: bool
+    kept: dict[str, int]
+    """Commands that each station kept."""
+    decided: dict[str, list[tuple[int, str]]]
+    """Numbers and words of each station on the record."""
+    refused: list[str]
+    late: int
+    canisters: int
+    never_said: list[str]
+    said: int
+    virtual_s: float
+    wall_s: float
+
+
+def run(folder: Path, count: int | None, kills: Sequence[int], cut_at: int, bleed: Sequence[int]) -> Outcome:
+    """Play it and read the records."""
+    began_s = stopwatch_s()
+    with ExitStack() as last:
+        drill = Drill(folder, last, count)
+        drill.begin()
+        drill.play(kills, cut_at, bleed=bleed)
+        return _outcome(drill, folder, stopwatch_s() - began_s)
+
+
+def _outcome(drill: Drill, folder: Path, wall_s: float) -> Outcome:
+    record, copy = folder / "command.jsonl", folder / "spare.jsonl"
+    history = read(record)
+    taken = [event for event in history.events if isinstance(event, DeliveryTaken | DeliveryRefused)]
+    assert drill.site.coordinator is not None
+    state = drill.site.coordinator.incident.session.state
+    return Outcome(
+        closed=state.closed,
+        steps=state.steps_confirmed,
+        records=len(history.records),
+        digest=history.chain,
+        copy_digest=read(copy).chain,
+        same_bytes=record.read_bytes() == copy.read_bytes(),
+        verified=verify(history) is None,
+        kept={name: len(station.outbox) for name, station in drill.site.stations.items()},
+        decided={name: [(one.seq, one.heard) for one in taken if one.station == name] for name in ROLES},
+        refused=[f"{one.station}: {one.heard}: {one.reason}" for one in taken if isinstance(one, DeliveryRefused)],
+        late=sum(one.at_ms - one.said_ms > 10_000 for one in taken if isinstance(one, DeliveryTaken)),
+        canisters=len(state.canisters_ms),
+        never_said=sorted({event.heard for event in history.events if isinstance(event, StepConfirmed)} - set(drill.said)),
+        said=sum(drill.said.values()),
+        virtual_s=drill.clock.now_ms() / 1000,
+        wall_s=wall_s,
+    )
+
+
+def places(lines: Sequence[Line], text: str) -> Iterator[int]:
+    """Where a line stands."""
+    return (place for place, line in enumerate(lines) if line.text == text)
+
+
+def main() -> int:
+    """The whole drill: killed before phrase 20 and 85, station "one" cut off from the first panel on."""
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else None
+    lines, _fan = drill_lines()
+    panel = next(places(lines, "panel one standing"))
+    with tempfile.TemporaryDirectory() as folder:
+        found = run(Path(folder), count, (20, 85), panel, [next(places(lines, "canister is full"))])
+    for name in Outcome.__dataclass_fields__:
+        value = getattr(found, name)
+        print(f"{name}: {[len(value[key]) for key in value] if name == 'decided' else value}")
+    whole = all([n + 1 for n in range(found.kept[name])] == [seq for seq, _words in found.decided[name]] for name in ROLES)
+    print(f"every kept command decided once and in order: {whole}")
+    return 0 if whole and found.same_bytes and found.verified and not found.never_said else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
