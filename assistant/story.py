@@ -44,7 +44,7 @@ def heard_of(command: cmd.Command) -> str:
 
 def _line(event: ev.Event, book: Book) -> str:
     if isinstance(event, ev.Said):
-        return f"{_MARK[event.urgency]} to {event.to}: {event.text}"
+        return f"{_MARK[event.urgency]} to {event.station or event.to}: {event.text}"
     if isinstance(event, ev.StepEntered):
         step = book.procedure.step(event.step)
         return f"== {book.procedure.stage_of(step).title}: {step.title}"

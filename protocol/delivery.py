@@ -83,7 +83,10 @@ class Stations:
     def with_link(self, station: StationSeen) -> "Stations":
         """With a station's new link; what it has delivered stays."""
         known = self.station(station.name)
-        kept = replace(station, sessions=known.sessions) if known else station
+        kept = station
+        if known:
+            since_ms = known.since_ms if known.link is station.link else station.since_ms
+            kept = replace(station, sessions=known.sessions, since_ms=since_ms)
         others = tuple(one for one in self.seen if one.name != station.name)
         return replace(self, seen=tuple(sorted((*others, kept), key=lambda one: one.name)))
 

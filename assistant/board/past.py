@@ -103,7 +103,8 @@ def _source(origin: Origin) -> str:
 def _line(n: int, event: ev.Event, book: Book) -> Line | None:
     if isinstance(event, ev.Said):
         sort = "alarm" if event.urgency is ev.Urgency.ALARM else _PLAIN_URGENCY
-        return Line(n, event.at_ms, sort, _TO[event.to], event.text)
+        who = f"To {event.station}" if event.station else _TO[event.to]
+        return Line(n, event.at_ms, sort, who, event.text)
     told = _happened(event, book)
     return Line(n, event.at_ms, told[0], "", told[1]) if told else None
 

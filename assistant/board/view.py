@@ -15,6 +15,7 @@ from assistant.board.drawing import BinShape, Drawing, drawing
 from assistant.board.entries import Entries, entries_of
 from assistant.board.grain_card import GrainCard, grain_card
 from assistant.board.past import Line, Past
+from assistant.board.stations_card import StationsCard, stations_card
 from assistant.board.step_card import StepCard, step_card
 from protocol.scene import Scene
 
@@ -41,6 +42,7 @@ class Board:
     grain: GrainCard
     drawing: Drawing
     entries: Entries
+    stations: StationsCard
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,6 +117,7 @@ def _board(scene: Scene, past: Past, bin_shape: BinShape | None) -> Board:
         grain=grain,
         drawing=drawing(scene, bin_shape, past.passed),
         entries=entries_of(scene),
+        stations=stations_card(scene),
     )
 
 

@@ -1,9 +1,9 @@
-"""`python -m tests.bench NAME …`: speed, board, archive."""
+"""`python -m tests.bench NAME …`: speed, board, archive, stations."""
 
 import importlib
 import sys
 
-NAMES = ("speed", "board", "archive")
+NAMES = ("speed", "board", "archive", "stations")
 
 
 def main() -> int:

@@ -8,20 +8,16 @@ Debian's; from the moment when a station has a command to the moment when the re
 """
 
 import argparse
-import json
 import multiprocessing
 import os
 import platform
-import subprocess
-import sys
 import tempfile
 from collections.abc import Sequence
 from contextlib import ExitStack
-from dataclasses import replace
 from pathlib import Path
 
 from assistant.app import load_model
-from assistant.clock import SystemClock, cpu_seconds, stopwatch_s
+from assistant.clock import SystemClock, cpu_seconds
 from assistant.hearing.files import FileSource
 from assistant.hearing.listener import Listener, ListenPhrase
 from assistant.incident import Incident, begin
@@ -225,8 +221,8 @@ def _talk(made: Sequence[RemoteStation], clock: SystemClock, wait_ms: int) -> tu
                     open_since[name, len(one.outbox)] = moment_ms
             one.poll()
             seq = one.state.stations.seq(name, one.outbox.session)
-            for key in [key for key in open_since if key[0] == name and key[1] <= seq]:
-                took.append(clock.now_ms() - open_since.pop(key))
+            back = [key for key in open_since if key[0] == name and key[1] <= seq]
+            took.extend(clock.now_ms() - open_since.pop(key) for key in back)
         clock.wait_ms(1)
     return took, said, cpu_seconds() - began_cpu
 
