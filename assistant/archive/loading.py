@@ -3,7 +3,7 @@
 import hashlib
 import json
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
@@ -171,11 +171,9 @@ def _load(connection: Connection, path: Path, labels: Labels, shelf: Shelf, *, d
         return Added(longer, new=False, replaced=False, events=0)
     if stream.continues is not None:
         connection.execute(delete(DRILLS).where(DRILLS.c.id == stream.continues))
-    connection.execute(update(DRILLS).where(DRILLS.c.id == drill).values(_summary(stream, path, labels)))
-    stages = [
-        {"drill": drill, "stage": row.stage, "title": row.title, "spent_ms": row.spent_ms, "target_ms": row.target_ms}
-        for row in stream.counts.stages()
-    ]
+    summary = _summary(stream, path, labels)
+    connection.execute(update(DRILLS).where(DRILLS.c.id == drill).values(summary))
+    stages = [{"drill": drill, "month": summary["month"], **asdict(row)} for row in stream.counts.stages()]
     if stages:
         connection.execute(insert(STAGES), stages)
     return Added(drill, new=True, replaced=stream.continues is not None, events=stream.counts.events)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import ColumnElement, Engine, Select, and_, case, func, select
+from sqlalchemy import ColumnElement, Engine, FromClause, Select, and_, case, func, or_, select
 
 from assistant.archive.schema import DRILLS, STAGES, UNKNOWN_MONTH
 from assistant.archive.store import told
@@ -107,14 +107,18 @@ def trend(engine: Engine, asked: TrendAsked) -> list[TrendRow]:
     Raises:
         ArchiveError: if the database fails.
     """
+    groups: dict[tuple[str, str], tuple[int, dict[int, int]]] = {}
     with told(engine), engine.connect() as connection:
-        found = connection.execute(_statement(asked)).all()
-    rows = [
-        TrendRow(str(row.grouped), str(row.period), int(row.n), int(row.low), int(row.middle) / int(row.shared),
-                 int(row.high))
-        for row in found
-    ]  # fmt: skip
-    return sorted(rows, key=lambda row: (row.group, row.period))
+        for group, period, n, place, value in connection.execute(_statement(asked)):
+            groups.setdefault((str(group), str(period)), (int(n), {}))[1][int(place)] = int(value)
+    return [_row(group, period, *found) for (group, period), found in sorted(groups.items())]
+
+
+def _row(group: str, period: str, n: int, values: dict[int, int]) -> TrendRow:
+    """From the few values by rank that matter: the middle one or two, and the quartiles by nearest rank."""
+    middle = [values[place] for place in {(n + 1) // 2, n // 2 + 1}]
+    median = sum(middle) / len(middle)
+    return TrendRow(group, period, n, values[-(-n // 4)], median, values[-(-3 * n // 4)])
 
 
 def stage_titles(engine: Engine) -> dict[str, str]:
@@ -135,50 +139,58 @@ def conditions(choice: Choice) -> list[ColumnElement[bool]]:
 
 
 def _statement(asked: TrendAsked) -> Select[Any]:
-    values = _values(asked).subquery()
-    split = (values.c.grouped, values.c.period)
-    ranked = select(
-        values.c.grouped,
-        values.c.period,
-        values.c.value,
-        func.row_number().over(order_by=values.c.value, partition_by=split).label("place"),
-        func.count().over(partition_by=split).label("n"),
-    ).subquery()
-    place, n, value = ranked.c.place, ranked.c.n, ranked.c.value
-    middle = and_(2 * place >= n, 2 * place <= n + 2)
-    return select(
-        ranked.c.grouped,
-        ranked.c.period,
-        func.max(n).label("n"),
-        func.sum(case((middle, value), else_=0)).label("middle"),
-        func.sum(case((middle, 1), else_=0)).label("shared"),
-        func.sum(case((and_(4 * place >= n, 4 * place < n + 4), value), else_=0)).label("low"),
-        func.sum(case((and_(4 * place >= 3 * n, 4 * place < 3 * n + 4), value), else_=0)).label("high"),
-    ).group_by(ranked.c.grouped, ranked.c.period)
+    """Group, stretch, number of drills, rank and value of those ranks that `_row` needs."""
+    values: FromClause = _values(asked).cte("vals")
+    again = values
+    if asked.every == "month":  # read twice, each time in the order of the index, it needs no sorting
+        values, again = _values(asked).subquery("vals"), _values(asked).subquery("again")
+    counted, split = (again.c.grouped, again.c.period), (values.c.grouped, values.c.period)
+    counts = select(*counted, func.count().label("n")).group_by(*counted).cte("counts")
+    rank = func.row_number().over(order_by=values.c.value, partition_by=split)
+    ranked = select(*split, values.c.value, rank.label("place")).cte("ranked")
+    place, n = ranked.c.place, counts.c.n
+    return (
+        select(ranked.c.grouped, ranked.c.period, n, place, ranked.c.value)
+        .join_from(
+            ranked, counts, and_(ranked.c.grouped == counts.c.grouped, ranked.c.period == counts.c.period)
+        )
+        .where(
+            or_(
+                and_(2 * place >= n, 2 * place <= n + 2),
+                and_(4 * place >= n, 4 * place < n + 4),
+                and_(4 * place >= 3 * n, 4 * place < 3 * n + 4),
+            )
+        )
+    )
 
 
 def _values(asked: TrendAsked) -> Select[Any]:
-    period = _period(asked.every)
     where = conditions(asked.choice)
     if asked.by == "stage" or asked.stage:
-        grouped = STAGES.c.stage if asked.by == "stage" else _group(asked.by)
-        joined = select(grouped.label("grouped"), period.label("period"), STAGES.c.spent_ms.label("value")).join_from(
-            STAGES, DRILLS, STAGES.c.drill == DRILLS.c.id
-        )
-        only = [STAGES.c.stage == asked.stage] if asked.stage else []
-        return joined.where(*where, *only)
+        return _stage_values(asked, where)
     value = DRILLS.c.length_ms if asked.measure == TIME else DRILLS.c[asked.measure]
-    return select(_group(asked.by).label("grouped"), period.label("period"), value.label("value")).where(
-        *where, value.is_not(None)
-    )
+    columns = (_group(asked.by), _period(DRILLS.c.month, asked.every), value)
+    return select(*_labelled(*columns)).where(*where, value.is_not(None))
+
+
+def _stage_values(asked: TrendAsked, where: list[ColumnElement[bool]]) -> Select[Any]:
+    grouped = STAGES.c.stage if asked.by == "stage" else _group(asked.by)
+    columns = _labelled(grouped, _period(STAGES.c.month, asked.every), STAGES.c.spent_ms)
+    only = [STAGES.c.stage == asked.stage] if asked.stage else []
+    if asked.by == "stage" and not where:
+        return select(*columns).where(*only)
+    return select(*columns).join_from(STAGES, DRILLS, STAGES.c.drill == DRILLS.c.id).where(*where, *only)
+
+
+def _labelled(*columns: ColumnElement[Any]) -> list[ColumnElement[Any]]:
+    return [column.label(name) for column, name in zip(columns, ("grouped", "period", "value"), strict=True)]
 
 
 def _group(by: str) -> ColumnElement[str]:
     return func.substr("all drills", 1, 10) if by == "all" else DRILLS.c[by]
 
 
-def _period(every: str) -> ColumnElement[str]:
-    month = DRILLS.c.month
+def _period(month: ColumnElement[str], every: str) -> ColumnElement[str]:
     if every == "month":
         return month
     year: ColumnElement[str] = func.substr(month, 1, 4)
