@@ -32,6 +32,7 @@ from assistant.journal import Record
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import judge, range_of, worst
+from protocol.delivery import Link
 from protocol.errors import ProtocolError
 from protocol.history import apply
 from protocol.remaining import person_of
@@ -41,7 +42,7 @@ from protocol.state import State
 UNITS = {"percent": "%", "percent of the lower limit": "% LEL", "parts per million": "ppm"}
 """Short units; LEL is the lower explosive limit."""
 PREPARED = "prepared for the drill"
-ORDERS = (cmd.Override, cmd.EndWork)
+ORDERS = (cmd.Override, cmd.EndWork, cmd.TakeLead)
 
 
 class Gatherer:
@@ -98,7 +99,11 @@ class Gatherer:
         if not isinstance(command, ORDERS):
             return
         refused = [event for event in record.events if isinstance(event, ev.AdvanceRefused | ev.CommandRefused)]
-        what = self.names.step(command.step) if isinstance(command, cmd.Override) else "End of all work"
+        what = "End of all work"
+        if isinstance(command, cmd.Override):
+            what = self.names.step(command.step)
+        elif isinstance(command, cmd.TakeLead):
+            what = f"Lead to {command.leader}"
         self.orders.append(Order(record.at_ms, what, command.origin.station, command.reason.strip(), not refused))
 
     def _guess(self, record: Record) -> None:
@@ -247,6 +252,14 @@ class Gatherer:
         for slot in sorted(inside - self.crew.open_keys()):
             self.crew.begin(slot, event.at_ms)
 
+    def station(self, event: ev.StationChanged, _command: cmd.Command) -> None:
+        """A headset elsewhere that lost its link, or has it again."""
+        part = f"station {event.station}"
+        if event.link is Link.LOST:
+            self.parts.begin(part, event.at_ms, "No link.")
+        else:
+            self.parts.end(part, event.at_ms)
+
     def noted(self, event: ev.NoteTaken, _command: cmd.Command) -> None:
         """Words for the record."""
         self.notes.append(Moment(event.at_ms, event.by, event.text))
@@ -300,6 +313,7 @@ _HANDLERS: Mapping[type, Callable[..., None]] = MappingProxyType({
     ev.WorkResumed: lambda gatherer, event, _command: gatherer.holds.end("", event.at_ms),
     ev.PartFailed: lambda gatherer, event, _command: gatherer.parts.begin(event.part, event.at_ms, event.detail),
     ev.PartRecovered: lambda gatherer, event, _command: gatherer.parts.end(event.part, event.at_ms),
+    ev.StationChanged: Gatherer.station,
     ev.NoteTaken: Gatherer.noted,
     ev.AudioKept: lambda gatherer, event, _command: gatherer.sounds.append(
         SoundRow(event.station, event.file, event.at_ms)

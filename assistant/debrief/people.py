@@ -67,8 +67,8 @@ def _orders(tale: Tale) -> Iterator[Block]:
         (*_when(tale, row.at_ms), row.what, row.by, row.reason or "no reason was given", "yes" if row.taken else "no")
         for row in tale.orders
     )
-    yield Table((*WHEN, "Passed or ended", "By", "Reason given", "Taken"), orders, (0.13, 0.11, 0.2, 0.1, 0.37, 0.09),
-                "No step was passed by override.")  # fmt: skip
+    yield Table((*WHEN, "Order", "By", "Reason given", "Taken"), orders, (0.13, 0.11, 0.2, 0.1, 0.37, 0.09),
+                "No step was passed by override, and nothing was ordered with a reason.")  # fmt: skip
     refused = tuple((*_when(tale, row.at_ms), row.what, row.reason, row.heard) for row in tale.refusals)
     yield Table((*WHEN, "Refused", "Why", "Said"), refused, (0.13, 0.11, 0.22, 0.34, 0.2),
                 "No confirmation was refused.",

@@ -14,6 +14,7 @@ from assistant.debrief.scoring import score_blocks
 from assistant.debrief.tale import KINDS, LevelRow, StageRow, Tale
 from assistant.debrief.timeline import stage_numbers, timeline
 from protocol.air import RANGES, Verdict
+from protocol.units import INCH_M
 from protocol.wording import READ_NOT_SAFE
 
 ADVICE = (
@@ -172,13 +173,14 @@ def _grain(tale: Tale) -> Iterator[Block]:
     else:
         yield Figure(left, "Each bar is what the program predicted at that moment, from the low to the high end.")
     rows = tuple(
-        (*when(tale, row.at_ms), _level(row)) for row in sorted(tale.levels, key=lambda row: row.at_ms)
+        (*when(tale, row.at_ms), _level(row, tale.units)) for row in sorted(tale.levels, key=lambda row: row.at_ms)
     )
     yield Table((*WHEN, "Level"), rows, (0.16, 0.14, 0.7), "No level was called.")
 
 
-def _level(row: LevelRow) -> str:
-    words = f"taped, {row.height_m:.2f} m over the soles" if row.taped else f"grain at {row.mark}"
+def _level(row: LevelRow, units: str) -> str:
+    height = f"{row.height_m / INCH_M:.0f} in" if units == "us" else f"{row.height_m:.2f} m"
+    words = f"taped, {height} over the soles" if row.taped else f"grain at {row.mark}"
     return f"{words} (taken back)" if row.taken_back else words
 
 

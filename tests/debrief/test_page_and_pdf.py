@@ -172,3 +172,21 @@ def test_twelve_hours_make_a_report(tmp_path: Path) -> None:
     pages = pages_of(tale)
     assert 4 < len(pages) < 20
     assert "Stand down" in " ".join(pages)
+
+
+def test_paper_is_the_department_s(tales: Mapping[str, Tale]) -> None:
+    """Letter paper and inches where the department measures in them, A4 and metres elsewhere."""
+    from dataclasses import replace  # noqa: PLC0415
+
+    from assistant.debrief.tale import LevelRow  # noqa: PLC0415
+
+    taped = LevelRow(60_000, "", 0.9144, taped=True)
+    tale = replace(tales["drill"], levels=(*tales["drill"].levels, taped))
+    sizes, words = [], []
+    for units in ("us", "metric"):
+        reader = PdfReader(BytesIO(pdf_pages(made(replace(tale, units=units)))))
+        sizes.append(tuple(round(float(value)) for value in reader.pages[0].mediabox[2:]))
+        words.append(" ".join(page.extract_text() for page in reader.pages))
+    assert [(612, 792), (595, 842)] == sizes
+    assert "taped, 36 in over the soles" in words[0]
+    assert "taped, 0.91 m over the soles" in words[1]

@@ -196,3 +196,19 @@ def test_a_rewound_drill_keeps_its_crew_straight(tmp_path: Path) -> None:
     assert "Put back to How many are trapped" in [row.text for row in tale.moments if row.what == "put back"]
     assert "size_up" == tale.stages[-1].stage
     assert tale.condition.verified
+
+
+def test_other_headsets_and_a_new_lead_are_told(tmp_path: Path) -> None:
+    """A station that lost its link is a lost part until it is back; taking the lead is an order with a reason."""
+    from protocol import commands as cmd  # noqa: PLC0415
+    from protocol.delivery import Link  # noqa: PLC0415
+    from tests.debrief.records import OFFICER  # noqa: PLC0415
+
+    told = Written(tmp_path / "stations.jsonl")
+    for link, wait_ms in ((Link.UP, 10_000), (Link.LOST, 20_000), (Link.UP, 0)):
+        told.do(cmd.ReportStation(told.now, cmd.PROGRAM, "hatch", cmd.Role.INSIDE, link))
+        told.wait(told.now + wait_ms)
+    told.do(cmd.TakeLead(told.now, OFFICER, "post", 2, "It went dark."))
+    tale = tell(told.close())
+    assert [("station hatch", 20_000)] == [(row.part, row.span.length_ms) for row in tale.parts]
+    assert [("Lead to post", "It went dark.")] == [(row.what, row.reason) for row in tale.orders]
