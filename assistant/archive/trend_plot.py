@@ -9,6 +9,8 @@ from assistant.debrief.picture import WIDTH, Area, Picture, Shape, Stroke, Words
 ACROSS = 3
 WIDE, HIGH = 226.0, 118.0
 PAD_LEFT, PAD_TOP, PAD_BOTTOM = 34.0, 26.0, 18.0
+NUMBERED = 16.0
+"""From so much room for each stretch on the number of drills stands over it."""
 MOST = 30
 """Groups that are drawn; the table has all."""
 
@@ -22,7 +24,8 @@ def trend_plot(rows: Sequence[TrendRow], asked: TrendAsked, titles: dict[str, st
         x, y = 10 + (number % ACROSS) * (WIDE + 11), 28 + (number // ACROSS) * (HIGH + 12)
         shapes.extend(_small(titles.get(name, name) or "not named", own, periods, x, y, asked))
     height = 28 + -(-len(groups) // ACROSS) * (HIGH + 12) + 20
-    shapes.append(Words(10, height - 6, "Point: median. Bar: middle half of the drills. Number: drills.", 9))
+    numbered = " Number: drills." if _step(periods) > NUMBERED else ""
+    shapes.append(Words(10, height - 6, f"Point: median. Bar: middle half of the drills.{numbered}", 9))
     words = f"{heading(asked)}: {len(groups)} groups over {len(periods)} stretches."
     return Picture(height, tuple(shapes), words, WIDTH)
 
@@ -40,6 +43,10 @@ def shown(value: float, asked: TrendAsked) -> float:
     return value / 60_000 if asked.measure == TIME else float(value)
 
 
+def _step(periods: list[str]) -> float:
+    return (WIDE - 4 - PAD_LEFT) / max(1, len(periods))
+
+
 def _group(row: TrendRow) -> str:
     return row.group
 
@@ -49,7 +56,7 @@ def _small(
 ) -> Iterator[Shape]:
     left, right, top, bottom = x + PAD_LEFT, x + WIDE - 4, y + PAD_TOP, y + HIGH - PAD_BOTTOM
     highest = max(shown(row.high, asked) for row in rows) or 1.0
-    step = (right - left) / max(1, len(periods))
+    step = _step(periods)
     yield Words(x, y + 12, fitting(title, 10, WIDE), 10, bold=True)
     yield Stroke(((left, top), (left, bottom), (right, bottom)), 0.8)
     for share in (0.0, 0.5, 1.0):
@@ -65,7 +72,7 @@ def _small(
         half = min(4.0, step / 3)
         yield Area(((at_x - half, low), (at_x + half, low), (at_x + half, high), (at_x - half, high)), 0.8)
         points.append((at_x, middle))
-        if step > 16:
+        if step > NUMBERED:
             yield Words(at_x, top - 3, str(row.drills), 7, "middle")
     yield Stroke(tuple(points), 1.2)
     for at_x, middle in points:
