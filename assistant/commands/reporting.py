@@ -2,15 +2,6 @@
 
 from argparse import Namespace
 
-from assistant.debrief.clips import Clips, clips
-from assistant.debrief.counting import as_json, events_csv, stages_csv
-from assistant.debrief.files import write
-from assistant.debrief.html_page import html_page
-from assistant.debrief.pdf_pages import pdf_pages
-from assistant.debrief.sections import Cover
-from assistant.debrief.sections import report as make_report
-from assistant.debrief.telling import tell
-from assistant.errors import DebriefError
 from assistant.library import load_site
 
 
@@ -21,26 +12,10 @@ def report(options: Namespace) -> int:
         JournalError: if the file is no record.
         DebriefError: if a file cannot be written, or the PDF's library is missing (the others are written then).
     """
+    from assistant.debrief.making import make  # noqa: PLC0415  a run that must listen at once does without it
+
     site = load_site(options.site)
-    tale = tell(options.journal)
-    department = site.department.name if site else ""
-    cover = Cover(department, options.journal.name)
-    made = make_report(tale, cover)
-    folder, stem = options.out or options.journal.parent, options.journal.stem
-    sounds = clips(tale, options.journal.parent, folder, f"{stem}.report") if options.audio else Clips({}, ())
-    contents = {
-        ".report.html": html_page(made, sounds.addresses),
-        ".report.json": as_json(tale, department),
-        ".events.csv": events_csv(tale),
-        ".stages.csv": stages_csv(tale),
-    }
-    for ending, content in contents.items():
-        print(f"Written: {write(folder / f'{stem}{ending}', content)}")
-    for sentence in (*tale.condition.sentences, *sounds.sentences):
+    folder = options.out or options.journal.parent
+    for sentence in make(options.journal, folder, site.department.name if site else "", audio=options.audio):
         print(sentence)
-    try:
-        pages = pdf_pages(made)
-    except DebriefError as error:
-        raise DebriefError(f"{error} The page, CSV and JSON are written.") from error
-    print(f"Written: {write(folder / f'{stem}.report.pdf', pages)}")
     return 0

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 from html import escape
-from xml.sax.saxutils import quoteattr
 
 from assistant.debrief.picture import Area, Picture, Shape, Stroke
 
@@ -13,7 +12,7 @@ def svg(picture: Picture) -> str:
     """One `<svg>` element that scales with the page."""
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {picture.width:g} {picture.height:g}" role="img" '
-        f'font-family="sans-serif" aria-label={quoteattr(picture.words)}>'
+        f'font-family="sans-serif" aria-label="{escape(picture.words)}">'
     )
     return "\n".join([head, *_elements(picture.shapes), "</svg>"])
 
