@@ -54,7 +54,9 @@ def score(
     if name not in scores:
         journal = tmp_path / "drill.jsonl"
         status = main(["drill", name, "--audio", "--fast", "--json", "--journal", str(journal)])
-        scores[name] = {**json.loads(capsys.readouterr().out.splitlines()[-1]), "status": status}
+        said = capsys.readouterr()
+        assert said.out, said.err
+        scores[name] = {**json.loads(said.out.splitlines()[-1]), "status": status}
         assert 0 == main(["replay", "--verify", str(journal)])
     return scores[name]
 
