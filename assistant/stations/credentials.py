@@ -41,7 +41,7 @@ class Credentials:
     url: str
     keys: Keys
     roles: Mapping[str, Role]
-    """Every headset of the department; known to those who lead."""
+    """Everybody of the department by name; known to those who lead."""
 
 
 def read_credentials(folder: Path) -> Credentials:
@@ -53,7 +53,7 @@ def read_credentials(folder: Path) -> Credentials:
     try:
         own = json.loads((folder / OWN).read_text(encoding="utf-8"))
         listed = json.loads((folder / LIST).read_text(encoding="utf-8")) if (folder / LIST).exists() else {}
-        roles = {checked_name(name): Role(sort) for name, sort in listed.items() if sort not in LEADERS}
+        roles = {checked_name(name): Role.OUTSIDE if sort in LEADERS else Role(sort) for name, sort in listed.items()}
         keys = Keys(folder / AUTHORITY, folder / "certificate.pem", folder / "key.pem")
         made = Credentials(checked_name(own["name"]), str(own["sort"]), str(own["url"]), keys, roles)
     except OSError as error:

@@ -1,6 +1,7 @@
 """A station on its own: clocks and questions go on from the last state; nothing in it counts as decided."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from protocol import commands as cmd
 from protocol.events import Event, Said, Urgency
@@ -15,6 +16,7 @@ CUT_OFF = (
 )
 STILL_CUT_OFF = "Still cut off. Use the radio."
 NOT_HEARD = "Nobody else hears this. Use the radio."
+LAST_KNOWN = "As last known: "
 
 
 class Shadow:
@@ -32,8 +34,11 @@ class Shadow:
         return self._said(cmd.Tick(max(at_ms, self.state.at_ms)), apply=True)
 
     def answer(self, command: cmd.Ask) -> list[Said]:
-        """The answer to a question, from the last state."""
-        return self._said(command, apply=True)
+        """The answer to a question, from the last state and said to be so; a radio check is not "loud and clear"."""
+        said = self._said(command, apply=True)
+        if command.query is cmd.Query.RADIO_CHECK:
+            return [replace(one, text=NOT_HEARD) for one in said]
+        return [replace(one, text=f"{LAST_KNOWN}{one.text}") for one in said]
 
     def alarms(self, command: cmd.Command) -> list[Said]:
         """What a command would make everybody hear at once: an emergency, bad air, hold. Nothing moves by it."""

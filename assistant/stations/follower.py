@@ -160,6 +160,8 @@ class Follower:
             return
         gained: Gained = self.log.take(lines)
         news.records.extend(gained.records)
+        if gained.records:
+            self.time.at_least(gained.records[-1].at_ms)
         if gained.trouble:
             news.troubles.append(gained.trouble)
         if gained.lacking:

@@ -33,6 +33,11 @@ class IncidentTime:
             self._behind.clear()
         self._behind.append(behind)
 
+    def at_least(self, at_ms: int) -> None:
+        """Something that was recorded at this moment is known here: it is no earlier."""
+        if self._behind and self._clock.now_ms() - at_ms < min(self._behind):
+            self.note(at_ms)
+
     def now_ms(self) -> int:
         """Incident time."""
         if self._behind:

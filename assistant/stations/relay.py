@@ -226,6 +226,8 @@ class Relay:
         return self._report(name, here) if before is None or _differs(before.here, here) else []
 
     def _hear_of_standby(self, name: str, here: ms.Here, now_ms: int) -> list[Input]:
+        if name == self._me:
+            return []  # what it left behind from before it led
         self.standby_n = here.n
         before = self._standbys.get(name)
         heard_ms = now_ms if here.link is Link.UP or before is None else before.heard_ms

@@ -76,7 +76,7 @@ def test_a_second_call_adds_and_keeps(tmp_path: Path) -> None:
     access = (tmp_path / "broker" / "acl").read_text()
     assert "user one" not in access
     assert "user two" in access
-    assert {"two": Role.BOTH} == read_credentials(tmp_path / "command").roles
+    assert {"command": Role.OUTSIDE, "two": Role.BOTH} == read_credentials(tmp_path / "command").roles
 
 
 @needs_broker

@@ -98,6 +98,9 @@ def test_a_station_cut_off_says_so_keeps_what_is_confirmed_and_speaks_its_clocks
     site.say("officer", "one person trapped")
     site.pass_time(1)
     assert any("Kept, not sent: one person trapped." == text for text in said[count:])
+    assert any(text.startswith("As last known: ") for text in said[count:])
+    site.say("officer", "radio check")
+    assert "Nobody else hears this. Use the radio." == said[-1]
     assert site.stations["officer"].cut_off
     site.pass_time(15 * 60)
     assert any("since the first call" in text for text in said[count + 2 :])
