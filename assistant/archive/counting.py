@@ -52,6 +52,7 @@ class Counts:
             self._go(event.to)
         elif isinstance(event, ev.DrillBegun):
             self.scenario, self.title = event.scenario, event.title
+            self.numbers = dict.fromkeys(self.numbers, 0)  # what was prepared for the drill is nobody's doing
         elif isinstance(event, ev.IncidentClosed):
             self.closed = True
         self._score(lambda tally: tally.take((event,)))

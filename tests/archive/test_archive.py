@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, func, select, text
 
+from assistant.archive import counting
 from assistant.archive.loading import Added, Labels, Shelf, add, last_digest
 from assistant.archive.questions import Choice, TrendAsked, listed, trend
 from assistant.archive.schema import DRILLS, EVENTS, STAGES
@@ -21,6 +22,7 @@ from protocol.score import score
 from protocol.wire import event_from
 from tests.archive.conftest import empty
 from tests.archive.synthetic import Drill, drills
+from tests.debrief.records import RECORDS
 
 LABELS = Labels("Invented County", "B shift", "Station 4 bin")
 
@@ -230,3 +232,39 @@ def _nearest(values: list[int], quarters: int) -> int:
 
 def _as_groups(rows: list[object]) -> dict[tuple[str, str], tuple[int, float, int, int]]:
     return {(row.group, row.period): (row.drills, row.median, row.low, row.high) for row in rows}  # type: ignore[attr-defined]
+
+
+@pytest.mark.parametrize("name", ["drill", "troubled", "scenario"])
+def test_counts_are_the_score_s(name: str, tmp_path: Path) -> None:
+    """Steps, canisters, refusals and emergencies as the score counts them; what was prepared for a drill is not."""
+    path = RECORDS[name](tmp_path / "one.jsonl")
+    engine = open_archive(f"sqlite:///{tmp_path}/one.sqlite")
+    add(engine, path, Labels())
+    history = read(path)
+    counted = score(history.events, book_of(history).procedure)
+    with engine.connect() as connection:
+        row = connection.execute(select(DRILLS)).one()
+    engine.dispose()
+    assert (counted.steps_confirmed, counted.canisters) == (row.steps, row.canisters)
+    assert len(counted.emergencies) == row.emergencies
+    assert len(counted.refused) + len(counted.order_faults) == row.refused
+    assert (counted.scenario, counted.duration_ms, counted.closed) == (row.scenario, row.length_ms, row.closed)
+
+
+def test_a_record_too_long_for_a_score_is_counted_all_the_same(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stage times and counts are the same without the score; what only the score knows is null, not zero."""
+    path = RECORDS["troubled"](tmp_path / "long.jsonl")
+    found = []
+    for number, limit in enumerate((counting.MOST_SCORED, 10)):
+        monkeypatch.setattr(counting, "MOST_SCORED", limit)
+        engine = open_archive(f"sqlite:///{tmp_path}/{number}.sqlite")
+        add(engine, path, Labels())
+        with engine.connect() as connection:
+            row = connection.execute(select(DRILLS)).one()
+            stages = {stage.stage: stage.spent_ms for stage in connection.execute(select(STAGES))}
+        engine.dispose()
+        found.append((stages, row.steps, row.refused, row.length_ms))
+        assert (limit == 10) == (row.missed_calls is None)
+    assert found[0] == found[1]
