@@ -57,6 +57,8 @@ def _condition(tale: Tale) -> Iterator[Block]:
     yield Text(ADVICE, "caution")
     if not tale.condition.whole or tale.condition.verified is False:
         yield Text(" ".join(tale.condition.sentences), "caution")
+    elif len(tale.condition.sentences) > 1:
+        yield Text(" ".join(tale.condition.sentences[:-1]))
 
 
 def _summary(tale: Tale, cover: Cover) -> Iterator[Block]:

@@ -190,3 +190,10 @@ def test_paper_is_the_department_s(tales: Mapping[str, Tale]) -> None:
     assert [(612, 792), (595, 842)] == sizes
     assert "taped, 36 in over the soles" in words[0]
     assert "taped, 0.91 m over the soles" in words[1]
+
+
+@pytest.mark.parametrize("name", ["torn", "altered"])
+def test_a_damaged_record_says_so_on_the_first_page(name: str, tales: Mapping[str, Tale]) -> None:
+    """Nobody has to turn to the last page to learn it."""
+    first = tales[name].condition.sentences[0]
+    assert first[:60] in pages_of(tales[name])[0]
