@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 from playwright.sync_api import Browser, Page
 from pypdf import PdfReader
 
@@ -80,4 +81,13 @@ def test_it_prints_whole(browser: Browser, tales: Mapping[str, Tale], tmp_path: 
     assert "Who confirmed what and when" in text
     assert "Final digest" in text
     assert "Everything that was heard" not in text
+    page.close()
+
+
+@pytest.mark.parametrize("name", ["troubled", "empty"])
+def test_axe_finds_nothing(name: str, browser: Browser, tales: Mapping[str, Tale], tmp_path: Path) -> None:
+    """Contrast, names of pictures and tables, order of headings: nothing to complain of."""
+    page = browser.new_context(bypass_csp=True).new_page()
+    page.goto(written(tales[name], tmp_path).as_uri())
+    assert [] == [row["id"] for row in Axe().run(page).response["violations"]]
     page.close()
