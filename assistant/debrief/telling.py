@@ -8,8 +8,8 @@ from pathlib import Path
 from assistant.debrief.gather import Gatherer
 from assistant.debrief.moments import opened_at
 from assistant.debrief.tale import Condition, LevelRow, Tale
-from assistant.errors import AssistantError
-from assistant.journal import Header, History, Record
+from assistant.errors import AssistantError, JournalError
+from assistant.journal import MAX_FILE_BYTES, Header, History, Record
 from assistant.replay import book_of, verify
 from assistant.salvage import Entry, entries
 from protocol.air import required_gases
@@ -61,6 +61,8 @@ def read_file(path: Path) -> File:
     """
     lines = entries(path)
     first = next(lines)
+    if path.stat().st_size > MAX_FILE_BYTES:
+        raise JournalError(f"{path}: longer than {MAX_FILE_BYTES} bytes; an incident record is never so long.")
     assert first.header is not None
     file = File(first.header, digest=first.chain)
     _note_fault(file, first)

@@ -212,3 +212,13 @@ def test_other_headsets_and_a_new_lead_are_told(tmp_path: Path) -> None:
     tale = tell(told.close())
     assert [("station hatch", 20_000)] == [(row.part, row.span.length_ms) for row in tale.parts]
     assert [("Lead to post", "It went dark.")] == [(row.what, row.reason) for row in tale.orders]
+
+
+def test_an_endless_record_is_refused(records: Mapping[str, Path], tmp_path: Path) -> None:
+    """It would not fit into memory: refused before it is read."""
+    path = tmp_path / "endless.jsonl"
+    path.write_bytes(records["opened"].read_bytes())
+    with path.open("r+b") as handle:
+        handle.truncate(300_000_000)
+    with pytest.raises(JournalError, match="never so long"):
+        tell(path)
