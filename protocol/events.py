@@ -124,6 +124,15 @@ class FactLearned:
 
 
 @dataclass(frozen=True, slots=True)
+class NextPersonBegun:
+    """The work begins again for another person; what is known of the bin, the grain and the air stays."""
+
+    at_ms: int
+    kept: tuple[str, ...]
+    """Facts that stay; every other one was about the last person or the ring round them."""
+
+
+@dataclass(frozen=True, slots=True)
 class AirRead:
     """A meter reading is on record."""
 
@@ -473,9 +482,10 @@ class Said:
 
 Event = (
     IncidentOpened | IncidentClosed | StepEntered | StepConfirmed | RepeatConfirmed | SteppedBack | AdvanceRefused
-    | ReadbackAsked | ReadbackDropped | FactLearned | AirRead | AirLimitCrossed | AirWentStale | CanisterCounted
-    | LevelCalled | CornerTaped | OutsideCalled | EntryTakenBack | PersonChecked | RollCallAnswered | RescuerEntered
-    | RescuerLeft | TimerStarted | TimerStopped | TimerExpired | WorkHeld | WorkResumed | EmergencyRaised
+    | ReadbackAsked | ReadbackDropped | FactLearned | NextPersonBegun | AirRead | AirLimitCrossed | AirWentStale
+    | CanisterCounted | LevelCalled | CornerTaped | OutsideCalled | EntryTakenBack | PersonChecked
+    | RollCallAnswered | RescuerEntered | RescuerLeft | TimerStarted | TimerStopped | TimerExpired
+    | WorkHeld | WorkResumed | EmergencyRaised
     | EmergencyEnded | PartFailed | PartRecovered | StationChanged | DeliveryTaken | DeliveryRefused | LeadTaken
     | NoteTaken | CommandRefused | Said
     | AudioKept | DrillBegun | DrillEnded | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted

@@ -95,6 +95,16 @@ def _fact(state: State, event: ev.FactLearned) -> State:
     )
 
 
+def _next_person(state: State, event: ev.NextPersonBegun) -> State:
+    kept = set(event.kept)
+    return replace(
+        state,
+        facts=tuple(pair for pair in state.facts if pair[0] in kept),
+        fact_times_ms=tuple(pair for pair in state.fact_times_ms if pair[0] in kept),
+        trail=(), levels=(), tapes=(), outside_m=(), entries=(),
+    )  # fmt: skip
+
+
 def _air(state: State, event: ev.AirRead) -> State:
     reading = Reading(event.gas, event.value, event.place, event.at_ms)
     return replace(state, readings=(*state.readings, reading), entries=(*state.entries, "air"), pending=None)
@@ -246,6 +256,7 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.ReadbackAsked: _asked,
     ev.ReadbackDropped: _dropped,
     ev.FactLearned: _fact,
+    ev.NextPersonBegun: _next_person,
     ev.AirRead: _air,
     ev.AirLimitCrossed: _unchanged,
     ev.AirWentStale: _unchanged,

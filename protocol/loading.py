@@ -113,6 +113,7 @@ def load_procedure(main: str, texts: Mapping[str, str], words: Words = NO_WORDS)
     procedure = merge(sources[0].rows, tuple(source.rows for source in sources[1:]))
     _check_ids(sources)
     _check_names(procedure, sources)
+    _check_answers(sources)
     _check_emergencies(procedure, sources)
     _check_phrases(sources)
     _check_machine(procedure, sources)
@@ -153,11 +154,17 @@ def _check_names(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
         wrong = [guard for guard in step.needs if guard not in _NAMED]
         if wrong:
             raise source.fail(step, "needs", f"there is no guard '{wrong[0]}'; known: {', '.join(sorted(_NAMED))}")
-        for dest in (step.next, *(answer.to for answer in step.answers)):
+        for dest in (step.next, *(answer.to for answer in step.answers), *(row.to for row in step.detours)):
             if dest is not None and dest not in known:
                 raise source.fail(step, "next", f"it leads to '{dest}', which is not a step")
             if dest == RETURN and not procedure.stage_of(step).emergency:
                 raise source.fail(step, "next", f"only the steps of an emergency may end in {RETURN}")
+
+
+def _check_answers(sources: tuple[_Source, ...]) -> None:
+    for source, step in _steps(sources):
+        if step.begins_again and step.begins_again not in {answer.value for answer in step.answers}:
+            raise source.fail(step, "begins_again", f"'{step.begins_again}' is none of its answers")
 
 
 def _check_ids(sources: tuple[_Source, ...]) -> None:
@@ -278,7 +285,11 @@ def _ways_in(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]
     for row in rows:
         if row.dest != RETURN:
             edges[row.source].add(row.dest)
-    return edges
+    return _with_detours(procedure, edges)
+
+
+def _with_detours(procedure: Procedure, edges: dict[str, set[str]]) -> dict[str, set[str]]:
+    return {step.id: edges[step.id] | {row.to for row in step.detours} for step in procedure.steps}
 
 
 def _ways_out(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]:
@@ -288,7 +299,7 @@ def _ways_out(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]
     for row in rows:
         if not is_raise(row):
             edges[row.source] |= homes if row.dest == RETURN else {row.dest}
-    return edges
+    return _with_detours(procedure, edges)
 
 
 def _reversed(edges: dict[str, set[str]]) -> dict[str, set[str]]:

@@ -7,7 +7,7 @@ from protocol.balance import time_left_sentence
 from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
 from protocol.person_lines import Language, line_for
-from protocol.procedure import Step
+from protocol.procedure import Step, by_way_of
 from protocol.remaining import canisters_sentence, grain_sentence, left_to_take_out
 from protocol.scene import Scene, minutes_ms
 from protocol.timers import TimerRow, running
@@ -198,8 +198,8 @@ def person_words(scene: Scene, language: Language) -> str:
 
 def next_answer(scene: Scene) -> str:
     """The step after this one."""
-    following = scene.step.next
-    if scene.step.final or following is None or following.startswith("@"):
+    following = by_way_of(scene.step, scene.step.next or "", scene.state.fact)
+    if scene.step.final or not following or following.startswith("@"):
         return "Nothing follows this step."
     return f"Next: {scene.book.procedure.step(following).title}."
 

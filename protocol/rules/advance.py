@@ -4,7 +4,7 @@ from protocol import commands as cmd
 from protocol import events as ev
 from protocol.guards import GUARDS, NOBODY_INSIDE, repeats_total
 from protocol.machine import CONFIRM, REPEAT, Refused, answer_trigger, fire, rows_from
-from protocol.procedure import Step
+from protocol.procedure import Step, by_way_of
 from protocol.rules import readings, taping
 from protocol.rules.turn import Turn
 from protocol.state import Pending
@@ -18,6 +18,10 @@ FACT_TIMERS = {
     ("handover", "given"): (("stop", "person_check"),),
 }
 """Clocks that a fact starts or stops; going back over the step undoes it."""
+BIN_FACTS = (
+    "people", "more", "grain", "uphill", "fumigated", "fan", "cause", "flow", "locks", "lockout", "dust", "bin",
+)  # fmt: skip
+"""Known of the bin and of what moves grain: they stay true for the next person."""
 _SINCE = {"hanging": "climbing"}
 """A stopped clock that runs again counts from this fact; the others from the first call or, if repeated, from now."""
 
@@ -88,7 +92,8 @@ def step_back(turn: Turn, _command: cmd.StepBack) -> None:
         return
     procedure = turn.scene.book.procedure
     before = procedure.step(state.trail[-1])
-    if state.step not in {row.dest for row in rows_from(procedure, before)}:
+    ways = {row.dest for row in rows_from(procedure, before)} | {row.to for row in before.detours}
+    if state.step not in ways:
         turn.answer("Work started anew here. There is no step to go back to.", "back")
         return
     turn.drop_readback("overtaken")
@@ -178,7 +183,10 @@ def leave(
         turn.emit(ev.FactLearned(turn.at_ms, fact, value))
         for what, timer in FACT_TIMERS.get((fact, value), ()):
             (turn.start_timer if what == "start" else turn.stop_timer)(timer)
-    dest = _homeward(turn, dest)
+    if answer and answer == step.begins_again:
+        turn.emit(ev.NextPersonBegun(turn.at_ms, BIN_FACTS))
+        _run_again(turn, "held_flag")
+    dest = _homeward(turn, by_way_of(step, dest, turn.state.fact))
     anew = _starts_anew(turn, dest)
     kept = next((row.repeats for row in reversed(turn.state.emergencies) if row.return_to == dest), ())
     end_emergencies(turn, dest)

@@ -112,7 +112,7 @@ def _viewer(drive: Drive) -> Viewer:
 
 
 def _lead(drive: Drive, crew: Crew, until_s: float, found: Soak) -> None:
-    """The drill, with rounds in the vacuum stage until the time is nearly up."""
+    """The drill, with rounds in the vacuum stage until the time is nearly up; the last round and the end may overrun."""
     order = list(crew.order)
     stay = order.index(STAYS_AFTER) + 1
     for words in order[:stay]:
@@ -133,6 +133,7 @@ def _lead(drive: Drive, crew: Crew, until_s: float, found: Soak) -> None:
 
 
 def _say(drive: Drive, crew: Crew, words: str, found: Soak) -> None:
+    """Say it up to three times; then it is typed, so that the drill goes on."""
     for attempt in range(TRIES):
         crew.wait_for_quiet()
         mark = len(drive.shown)
@@ -142,6 +143,7 @@ def _say(drive: Drive, crew: Crew, words: str, found: Soak) -> None:
         if drive.process.poll() is not None:
             break
     found.missed.append(words)
+    drive.say(words)
 
 
 class _Watch:
@@ -207,7 +209,7 @@ def _judge(found: Soak, history: History, drive: Drive, crew: Crew) -> None:
     said = [one for one in crew.spoken if one.command]
     found.lines.append(
         f"said {len(said)} phrases and {len(crew.spoken) - len(said)} sentences of talk; taken {len(heard)}, never taken "
-        f"{len(found.missed)}, taken though nobody said it then {len(wrong)} {[words for _at, words in wrong]}, false advances {advances}"
+        f"{len(found.missed)} (typed then), taken though nobody said it then {len(wrong)} {[words for _at, words in wrong]}, false advances {advances}"
     )
     found.problems += [f"false advances: {advances}"] if advances else []
     try:

@@ -17,7 +17,7 @@ from protocol.rules import decide
 from protocol.scene import Scene
 from protocol.state import Rescuer, State
 from tests.books import book_with, shipped_book, shipped_procedure
-from tests.drills import COVERED, VISIBLE
+from tests.drills import COVERED, SEVERAL, VISIBLE
 from tests.story import SECOND, Story, kinds, only, origin_of, sentences, walked_to
 
 BOOK = shipped_book()
@@ -27,9 +27,9 @@ INSIDE, OUTSIDE, BOTH = cmd.Role.INSIDE, cmd.Role.OUTSIDE, cmd.Role.BOTH
 
 @cache
 def _states() -> dict[str, State]:
-    """For each step of both drills the state in which it was confirmed."""
+    """For each step of the drills the state in which it was confirmed."""
     found: dict[str, State] = {}
-    for lines in (COVERED, VISIBLE):
+    for lines in (COVERED, SEVERAL, VISIBLE):
         story = Story(BOOK)
         for words in lines:
             if words != "affirmative":
@@ -116,10 +116,10 @@ def test_what_can_hurt_is_read_back_and_waits(step: Step) -> None:
 
 
 def test_the_critical_steps_are_the_known_ones() -> None:
-    """Visible, fumigated, lockout tried, entry, ring depth, everyone out; the covered branch and emergencies alike."""
+    """Visible, fumigated, lockout tried, entry, ring depth, anybody else, everyone out; the branches alike."""
     assert {
         "visible", "fumigated", "tried", "entry_go", "reach", "everyone_out", "covered_off", "covered_fumigant", "person_shows",
-        "structure_safe", "mayday_over",
+        "structure_safe", "mayday_over", "anybody_else", "next_visible",
     } == {step.id for step in STEPS if step.critical}  # fmt: skip
 
 
