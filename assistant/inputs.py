@@ -12,7 +12,7 @@ class Words:
     text: str
     origin: Origin
     said_ms: int | None = None
-    """When they ended, on the station's clock; None: now."""
+    """When they were understood, on the station's clock; None: now."""
 
 
 @dataclass(frozen=True, slots=True)

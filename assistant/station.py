@@ -190,7 +190,7 @@ class Station:
 
     def _words(self, heard: Heard) -> Input:
         origin = Origin(self.place.name, self.place.role, self.place.how, heard.text, round(heard.confidence, 3))
-        return Words(heard.text, origin, round(heard.end_s * 1000))
+        return Words(heard.text, origin, round(heard.accepted_at_s * 1000))
 
 
 def utterance(event: Said, name: str, state: State) -> Utterance:

@@ -147,8 +147,7 @@ def farm(tmp_path: Path) -> Iterator[Farm]:
 
 
 def test_three_stations_on_bad_links_with_a_dead_broker_a_partition_and_a_dead_coordinator(farm: Farm) -> None:
-    """Five packets in a hundred lost, others overtaking; the broker killed twice, one station cut off, the coordinator
-    killed: nothing lost, nothing doubled, one record."""
+    """Of a hundred packets five are lost and others overtaken, and parts of the farm die: nothing lost, nothing doubled."""
     farm.say("officer", "one person trapped")
     farm.say("officer", "person in plain sight")
     farm.broker.kill()

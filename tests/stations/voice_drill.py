@@ -32,10 +32,11 @@ from assistant.stations import follower as fl
 from assistant.stations.follower import Follower
 from assistant.stations.link import MqttWire, Will, broker_at
 from assistant.stations.remote import RemoteStation
-from protocol.commands import Role
+from protocol.commands import Origin, Role
 from protocol.events import DeliveryRefused, DeliveryTaken, StepConfirmed
 from protocol.phrases import NUMBER_SLOT, meanings
 from protocol.scene import Book, Scene
+from tests.drills import VISIBLE
 from tests.stations.real_broker import RealBroker
 from tests.stations.site import INCIDENT, HeardPlayer, Site, will_of
 
@@ -106,12 +107,33 @@ class Ear:
         """Nothing to let go of."""
 
 
+@dataclass(frozen=True)
+class Plan:
+    """What is said, and what happens to the network before which line."""
+
+    lines: tuple[int, ...] = ()
+    """Places of the phrases in the rehearsal; empty: all of them."""
+    start: str = ""
+    """The step at which the stations join."""
+    kills: tuple[int, ...] = ()
+    """The broker dies before these."""
+    cut_at: int = -1
+    """The station is cut off before this one."""
+    cut: str = "one"
+    cut_ms: int = CUT_MS
+    rest: tuple[int, ...] = ()
+    """Before these the crew waits until everybody is linked and everything is decided."""
+    bleed: tuple[int, ...] = ()
+    """These reach the other rescuer's microphone too."""
+
+
 class Drill:
     """The crew, the stations, and what happens to the network."""
 
-    def __init__(self, folder: Path, last: ExitStack, count: int | None) -> None:
-        self.lines, fan = drill_lines()
-        self.lines = self.lines[:count]
+    def __init__(self, folder: Path, last: ExitStack, plan: "Plan") -> None:
+        every, fan = drill_lines()
+        self.plan = plan
+        self.lines = [every[place] for place in plan.lines or range(len(every))]
         self.clock = ManualClock()
         self.broker = last.enter_context(RealBroker(folder))
         self._last = last
@@ -119,34 +141,42 @@ class Drill:
         self.ears = {name: Ear(fan, place * 31) for place, name in enumerate(ROLES)}
         self.model = SpeechModel()
         self.said: Counter[str] = Counter()
-        self.kills: dict[int, float] = {}
-        self.cut_from = -1
         self._cut_until_ms = 0
         self._dead_until_s = 0.0
 
     def begin(self) -> None:
-        """Everyone joins."""
-        self.site.lead()
+        """Everyone joins, at the step where the plan begins; what comes before it is typed."""
+        session = self.site.lead().incident.session
+        typed = iter(VISIBLE)
+        while self.plan.start and session.state.step != self.plan.start:
+            self.clock.wait_ms(1_000)
+            words = next(typed)
+            session.say(words, self.clock.now_ms(), Origin("crew", Role.BOTH, "keyboard", words))
         self.site.stand_by()
         for name, role in ROLES.items():
             self._join(name, role)
         self._until(lambda: len(self.site.players) == 3 and self._joined() == 3)
 
-    def play(self, kills: Sequence[int], cut_at: int, cut: str = "one", bleed: Sequence[int] = ()) -> None:
+    def play(self) -> None:
         """Say every line; kill the broker before some, cut one station off before another."""
+        plan = self.plan
         for place, line in enumerate(self.lines):
-            if place in kills:
+            if place in plan.rest:
+                self._until(self._settled)
+            if place in plan.kills:
                 self.broker.kill()
                 self._dead_until_s = stopwatch_s() + 1.0
-            if place == cut_at:
-                self._wire(cut).block()
-                self._cut_until_ms = self.clock.now_ms() + CUT_MS
-            self._say(line, bleed=place in bleed)
+            if place == plan.cut_at:
+                self._wire(plan.cut).block()
+                self._cut_until_ms = self.clock.now_ms() + plan.cut_ms
+                self._until(lambda: self.site.stations[plan.cut].cut_off)
+            self._say(line, bleed=place in plan.bleed)
         self._until(self._settled)
 
     def _say(self, line: Line, *, bleed: bool) -> None:
         station, ear = self.site.stations[line.seat], self.ears[line.seat]
-        self._until(lambda: self._means_something(station, line) and self._quiet(station))
+        why = f"'{line.text}' means nothing at {line.seat}"
+        self._until(lambda: self._means_something(station, line) and self._quiet(station), why=why)
         before, tries = len(station.outbox), 0
         asked_alone = len(self.site.players[line.seat].said)
         while len(station.outbox) == before:
@@ -215,12 +245,14 @@ class Drill:
         heads = [station.follower.log.head.n for station in site.stations.values() if station.follower.log]
         return not any(station.waiting for station in site.stations.values()) and {n} == {site.standby.n, *heads}
 
-    def _until(self, holds: object, wait_ms: int = LONGEST_WAIT_MS, *, fail: bool = True) -> None:
+    def _until(
+        self, holds: object, wait_ms: int = LONGEST_WAIT_MS, *, fail: bool = True, why: str = "it did not come about"
+    ) -> None:
         assert callable(holds)
         until_ms = self.clock.now_ms() + wait_ms
         while not holds():
             if self.clock.now_ms() >= until_ms:
-                assert not fail, "it did not come about in time"
+                assert not fail, why
                 return
             self._step()
 
@@ -312,19 +344,21 @@ class Outcome:
     refused: list[str]
     late: int
     canisters: int
+    cut_off_told: int
+    """Sentences at the station that was cut off, saying so."""
     never_said: list[str]
     said: int
     virtual_s: float
     wall_s: float
 
 
-def run(folder: Path, count: int | None, kills: Sequence[int], cut_at: int, bleed: Sequence[int]) -> Outcome:
+def run(folder: Path, plan: Plan) -> Outcome:
     """Play it and read the records."""
     began_s = stopwatch_s()
     with ExitStack() as last:
-        drill = Drill(folder, last, count)
+        drill = Drill(folder, last, plan)
         drill.begin()
-        drill.play(kills, cut_at, bleed=bleed)
+        drill.play()
         return _outcome(drill, folder, stopwatch_s() - began_s)
 
 
@@ -347,7 +381,11 @@ def _outcome(drill: Drill, folder: Path, wall_s: float) -> Outcome:
         refused=[f"{one.station}: {one.heard}: {one.reason}" for one in taken if isinstance(one, DeliveryRefused)],
         late=sum(one.at_ms - one.said_ms > 10_000 for one in taken if isinstance(one, DeliveryTaken)),
         canisters=len(state.canisters_ms),
-        never_said=sorted({event.heard for event in history.events if isinstance(event, StepConfirmed)} - set(drill.said)),
+        cut_off_told=sum("cut off" in text for text in drill.site.players[drill.plan.cut].said),
+        never_said=sorted(
+            {event.heard for event in history.events if isinstance(event, StepConfirmed) and event.by in ROLES}
+            - set(drill.said)
+        ),
         said=sum(drill.said.values()),
         virtual_s=drill.clock.now_ms() / 1000,
         wall_s=wall_s,
@@ -365,7 +403,9 @@ def main() -> int:
     lines, _fan = drill_lines()
     panel = next(places(lines, "panel one standing"))
     with tempfile.TemporaryDirectory() as folder:
-        found = run(Path(folder), count, (20, 85), panel, [next(places(lines, "canister is full"))])
+        full = next(places(lines, "canister is full"))
+        said = tuple(range(count)) if count else ()
+        found = run(Path(folder), Plan(said, kills=(20, 85), cut_at=panel, rest=(panel + 3,), bleed=(full,)))
     for name in Outcome.__dataclass_fields__:
         value = getattr(found, name)
         print(f"{name}: {[len(value[key]) for key in value] if name == 'decided' else value}")
