@@ -22,14 +22,17 @@ from assistant.speaking.device_player import DevicePlayer
 from assistant.speaking.mixdown import Mixdown
 from assistant.speaking.player import NullPlayer, Player, TimelinePlayer
 from assistant.speaking.sound_output import speaker
+from assistant.speaking.voice_settings import VoiceSettings
 from assistant.station import Place, Station
 from protocol.commands import Role
+from protocol.person_lines import every_line
 from protocol.phrases import every_phrase
 from protocol.scene import Book, Scene
 from protocol.spoken_texts import alarm_texts, fixed_texts
 from protocol.state import State
 
 FOLDER = Path("incidents")
+VOICE = VoiceSettings(spanish=every_line("es"))
 THREADS_TURN_S = 0.001
 """How long one thread may hold up the one that feeds the loudspeaker."""
 
@@ -102,7 +105,7 @@ def prepare_clips(book: Book, show: Callable[[str], None], reports: SimpleQueue[
         if reports is not None:
             reports.put(Part("speech engine", works, why))
 
-    clips = ClipCache(report=report)
+    clips = ClipCache(settings=VOICE, report=report, note=show)
 
     def progress(done: int, total: int) -> None:
         if done < total and sys.stderr.isatty():
@@ -162,7 +165,7 @@ def recorded_station(book: Book, wishes: Wishes, clock: Clock) -> Built:
     """
     listener = Listener(load_model(wishes.model, book))
     mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
-    clips = ClipCache()
+    clips = ClipCache(settings=VOICE)
     player = TimelinePlayer("crew", clock, clips, mixdown.add if mixdown else None)
     place = Place("crew", wishes.role)
     return Built(Station(place, player, listener, _scene_of(book)), [], clips, mixdown)

@@ -69,6 +69,11 @@ def line_for(stage: str) -> PersonLine:
     return LINES.get(stage, _HOLD_STILL)
 
 
+def every_line(language: Language) -> frozenset[str]:
+    """All that may be said to the person in a language."""
+    return frozenset(line.text(language) for line in (*LINES.values(), _HOLD_STILL))
+
+
 def other(language: Language) -> Language:
     """The other of the two languages."""
     return "en" if language == "es" else "es"

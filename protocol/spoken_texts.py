@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from protocol.air import Gas
 from protocol.house import House
+from protocol.person_lines import every_line
 from protocol.procedure import Step
 from protocol.rules.running import AUDIO_KEPT
 from protocol.scene import Book, Scene, minutes_ms
@@ -17,12 +18,13 @@ MOST_REPEATS = 40
 
 
 def fixed_texts(book: Book) -> tuple[str, ...]:
-    """The caution, every prompt without figures, every acknowledgement, every alarm, and what the clocks say."""
+    """The caution, prompts without figures, acknowledgements, alarms, what clocks say, the lines for the person."""
     texts = [book.procedure.heading.caution, *_always(), *alarm_texts(book)]
     for step in book.procedure.steps:
         texts.extend(_prompts(book, step))
         texts.extend(_acknowledgements(book.house, step))
     texts.extend(_clocks(book.house))
+    texts.extend(sorted(every_line("en") | every_line("es")))
     return tuple(dict.fromkeys(text for text in texts if text))
 
 
