@@ -133,6 +133,16 @@ def open_relay(
     return relay
 
 
+def check_place(options: Namespace) -> None:
+    """Refuse a broker or credentials that cannot be used, before a record is begun.
+
+    Raises:
+        LinkError: with the reason.
+    """
+    if is_shared(options):
+        place_of(options, "command")
+
+
 def is_shared(options: Namespace) -> bool:
     """Whether stations join over a broker."""
     return bool(getattr(options, "broker", None) or getattr(options, "credentials", None))

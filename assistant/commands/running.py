@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 
 from assistant.app import Built, default_journal
 from assistant.clock import SystemClock
-from assistant.commands.linking import is_shared, open_headsets, open_relay, posts_of, warn_all, wishes_of
+from assistant.commands.linking import (
+    check_place,
+    is_shared,
+    open_headsets,
+    open_relay,
+    posts_of,
+    warn_all,
+    wishes_of,
+)
 from assistant.commands.sound_keeping import keep_sound
 from assistant.errors import BoardError
 from assistant.incident import Incident, begin, open_incident, resume_incident
@@ -37,6 +45,7 @@ UNFINISHED = 10
 
 def run(options: Namespace) -> int:
     """Begin an incident and lead it until it is closed or stopped."""
+    check_place(options)
     path = options.journal or default_journal()
     site = load_site(options.site)
     drawn = bin_on_card(site, options.bin)
@@ -50,6 +59,7 @@ def run(options: Namespace) -> int:
 
 def resume(options: Namespace) -> int:
     """Go on with an incident, or only say where it stands."""
+    check_place(options)
     drawn = bin_on_card(load_site(options.site), options.bin)
     incident = resume_incident(options.journal)
     session = incident.session

@@ -135,8 +135,9 @@ class Relay:
 
     @property
     def silent(self) -> bool:
-        """It says nothing aloud."""
-        return True
+        """Whether every station that is linked has the whole record: the loop ends after that."""
+        linked = [one for one in (*self._known.values(), *self._standbys.values()) if one.here.link is Link.UP]
+        return not self._cleared or all(one.here.n >= len(self._lines) for one in linked)
 
     def close(self) -> None:
         """Leave the broker."""
