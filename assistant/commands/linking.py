@@ -120,14 +120,18 @@ def open_relay(
     place = place_of(options, "command")
     lines = whole_lines(incident.journal.path)
     name = incident_name(lines[0])
-    wire = MqttWire(place.broker, place.name, rl.topics_of(name, place.name))
+    client, topics = f"{place.name}-{name}", rl.topics_of(name, place.name)
+    wire = MqttWire(place.broker, client, topics)
     try:
         wire.open()
     except LinkError as error:
         troubles.append(Part(rl.BROKER, works=False, detail=str(error)))
-        wire = MqttWire(place.broker, place.name, rl.topics_of(name, place.name))
+        wire = MqttWire(place.broker, client, topics)
         wire.open_later()
-    relay = Relay(incident, wire, (name, place.name), lines, put=loop.put, show=show, roles=place.roles)
+    own = [wish.name for wish in wishes_of(options)]
+    relay = Relay(
+        incident, wire, (name, place.name), lines, put=loop.put, show=show, roles=place.roles, own=own
+    )
     loop.add(relay)
     show(f"Stations join with: bin-rescue station --broker {place.broker.url}   (incident {name})")
     return relay

@@ -48,7 +48,7 @@ def station(options: Namespace) -> int:
     clock = SystemClock()
     incident = find_incident(place.broker, place.name, clock, options.incident, patience_ms=_patience(options))
     will = Will(ms.topic(incident, "from", place.name, "here"), ms.to_bytes(ms.Here(role, Link.LOST)))
-    wire = MqttWire(place.broker, place.name, fl.topics_of(incident, place.name), will)
+    wire = MqttWire(place.broker, f"{place.name}-{incident}", fl.topics_of(incident, place.name), will)
     wire.open()
     wishes = Wishes(
         role, options.keyboard, options.mute, options.input, options.output, options.model, options.save_audio,
@@ -202,7 +202,7 @@ def _next_order(copy: Standby, orders: "queue.SimpleQueue[str]", reason: str) ->
 def _wire(place: Place, incident: str) -> MqttWire:
     here = ms.Here(Role.OUTSIDE, Link.LOST, standby=True)
     will = Will(ms.topic(incident, "from", place.name, "here"), ms.to_bytes(here))
-    wire = MqttWire(place.broker, place.name, sb.topics_of(incident, place.name), will)
+    wire = MqttWire(place.broker, f"{place.name}-{incident}", sb.topics_of(incident, place.name), will)
     wire.open()
     return wire
 

@@ -33,7 +33,7 @@ def find_incident(broker: Broker, name: str, clock: Clock, wanted: str | None, *
     """
     if wanted:
         return wanted
-    wire = MqttWire(broker, name, [ms.topic("+", "all", "lead")])
+    wire = MqttWire(broker, f"{name}-looking", [ms.topic("+", "all", "lead")])
     wire.open()
     found: dict[str, ms.Lead] = {}
     began_ms = clock.now_ms()

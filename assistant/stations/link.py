@@ -123,6 +123,17 @@ class MqttWire:
     """One connection to the broker."""
 
     def __init__(self, broker: Broker, name: str, topics: Sequence[str], will: Will | None = None) -> None:
+        """Prepare a connection.
+
+        Args:
+            broker: where it is.
+            name: the client's, different from every other's at this broker, in whatever incident.
+            topics: to listen to.
+            will: what the broker says when this client is lost.
+
+        Raises:
+            LinkError: if the package for it is not installed or the credentials cannot be read.
+        """
         self._broker = broker
         self._name = name
         self._topics = [(topic, 1) for topic in topics]

@@ -4,7 +4,7 @@ The loop sees it as one more post. It decides nothing: a station's command becom
 the role that the station has, and `protocol.rules.delivering` takes or refuses it.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from assistant.errors import JournalError, LinkError
@@ -75,6 +75,7 @@ class Relay:
         put: Callable[[Input], object],
         show: Callable[[str], None],
         roles: Mapping[str, cmd.Role] | None = None,
+        own: Collection[str] = (),
     ) -> None:
         """Take over the publishing of an incident.
 
@@ -86,12 +87,13 @@ class Relay:
             put: the loop's queue.
             show: tells the person at the terminal.
             roles: which stations there are; None believes what they say (loopback only).
+            own: headsets of this machine, which need no broker.
         """
         self._incident = incident
         self._wire = wire
         self._name, self._me = names
         self._header, self._lines = lines[0], list(lines[1:])
-        self._put, self._show, self._roles = put, show, roles
+        self._put, self._show, self._roles, self._own = put, show, roles, frozenset(own)
         self._recorder = Fenced(incident.journal)
         incident.session.record_with(self._recorder)
         self._known: dict[str, _Known] = {}
@@ -178,6 +180,9 @@ class Relay:
         if self.replaced or self._cleared:
             return
         self._cleared = True
+        for one in self._incident.session.state.stations.seen:
+            if one.link is Link.UP and one.name not in {*self._known, *self._own}:
+                self._known[one.name] = _Known(ms.Here(cmd.Role(one.role), one.link, one.battery), now_ms)
         self._send("header", self._header, keep=True)
         self._snapshot_n = -1
         self._beat_ms = now_ms - BEAT_MS
@@ -191,6 +196,9 @@ class Relay:
         self._recorder.closed_by = claim.leader
         head = ms.Yielded(self.term, len(self._lines), self._incident.journal.chain)
         self._send("yield", ms.to_bytes(head))
+        alone = len(self._lines) - claim.after if isinstance(claim, ms.Fence) else 0
+        if alone > 0:
+            self._show(f"!! The last {alone} records here may be missing there. Read them: bin-rescue replay FILE")
         self._put(Stop(f"{claim.leader} leads now, by order"))
 
     def _from(self, name: str, what: str, came: Came, now_ms: int) -> list[Input]:
@@ -220,7 +228,10 @@ class Relay:
         if here.standby:
             return self._hear_of_standby(name, here, now_ms)
         before = self._known.get(name)
-        if before is None and kept and here.link is not Link.UP:
+        if name in self._own:
+            raise LinkError(f"a headset of this machine is called {name} too")
+        unknown = before is None and self._incident.session.state.stations.station(name) is None
+        if unknown and kept and here.link is not Link.UP:
             return []
         heard_ms = before.heard_ms if before and here.link is not Link.UP else now_ms
         self._known[name] = _Known(here, heard_ms)

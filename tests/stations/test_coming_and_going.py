@@ -82,6 +82,23 @@ def test_a_coordinator_that_was_restarted_goes_on_with_the_same_stations(site: S
     assert running(site).incident.session.state == site.stations["officer"].state
 
 
+def test_a_restarted_coordinator_announces_who_did_not_come_back(site: Site, tmp_path: Path) -> None:
+    """A headset that was there before and died meanwhile is not taken for linked."""
+    site.join("one", Role.INSIDE)
+    site.pass_time(3)
+    dead = running(site)
+    dead.relay._wire.close()
+    dead.incident.journal.close()
+    site.coordinator = None
+    del site.stations["one"]
+    incident = resume_incident(tmp_path / "command.jsonl")
+    object.__setattr__(incident, "clock", site.clock)
+    site.coordinator = coordinate(incident, site.dial, "command", whole_lines(tmp_path / "command.jsonl"))
+    site.pass_time(10)
+    seen = {one.name: one.link.value for one in running(site).incident.session.state.stations.seen}
+    assert {"one": "lost", "officer": "up"} == seen
+
+
 def test_a_coordinator_that_was_replaced_cannot_be_resumed_to_lead(site: Site, tmp_path: Path) -> None:
     """The broker keeps who leads: the old record is opened, sees it, publishes nothing and stops."""
     site.stand_by()

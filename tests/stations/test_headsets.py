@@ -26,8 +26,8 @@ from protocol.events import DeliveryRefused, DeliveryTaken, StationChanged
 from protocol.scene import Scene
 from protocol.state import State
 from tests.drills import VISIBLE
+from tests.stations.crew_voices import Ear
 from tests.stations.site import HeardPlayer
-from tests.stations.voice_drill import Ear
 
 CLIPS = Path(__file__).parents[2] / "audio_fixtures" / "phrases"
 ROLES = {"one": Role.INSIDE, "two": Role.INSIDE, "officer": Role.OUTSIDE}

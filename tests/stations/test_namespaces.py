@@ -22,8 +22,8 @@ pytestmark = pytest.mark.skipif(
     PROGRAM is None or not weather.possible(), reason="needs Debian's mosquitto, root, `ip netns` and /dev/net/tun"
 )
 REPOSITORY = Path(__file__).parents[2]
-CUT_S = 12.0
-"""Long enough to be told that it is cut off and to keep something; two minutes by hand."""
+CUT_S = float(os.environ.get("CUT_S", "12"))
+"""Long enough to be told that it is cut off and to keep something; by hand two minutes: CUT_S=120."""
 
 
 class Program:

@@ -8,23 +8,18 @@ virtual clock, a real broker, a standby. The broker is killed twice, one station
 lines reach two microphones.
 """
 
-import json
 import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 
-import numpy as np
-import soundfile
-
-from assistant.clock import ManualClock, stopwatch_s
-from assistant.hearing.blocks import BLOCK_S, RATE, Block, Samples
+from assistant.clock import ManualClock, SystemClock, stopwatch_s
+from assistant.hearing.blocks import BLOCK_S
 from assistant.hearing.listener import Listener
 from assistant.hearing.recogniser import SpeechModel
-from assistant.inputs import Part
 from assistant.journal import read
 from assistant.replay import verify
 from assistant.station import Place, Station
@@ -37,74 +32,17 @@ from protocol.events import DeliveryRefused, DeliveryTaken, StepConfirmed
 from protocol.phrases import NUMBER_SLOT, meanings
 from protocol.scene import Book, Scene
 from tests.drills import VISIBLE
+from tests.stations.crew_voices import Cuttable, Ear, Line, drill_lines
 from tests.stations.real_broker import RealBroker
 from tests.stations.site import INCIDENT, HeardPlayer, Site, will_of
 
-FIXTURES = Path(__file__).parents[2] / "audio_fixtures"
-SEATS = {"one": "one", "two": "two", "officer": "officer", "tender": "officer", "commander": "officer"}
 ROLES = {"one": Role.INSIDE, "two": Role.INSIDE, "officer": Role.OUTSIDE}
-EDGE_S = 0.25
 AGAIN_MS = 5_000
 PAUSE_MS = 700
 LONGEST_WAIT_MS = 400_000
 CUT_MS = 120_000
 REAL_SHARE = 0.25
 """A block of 60 ms takes at least so much of its length in real time, so that the broker keeps up."""
-
-
-@dataclass(frozen=True)
-class Line:
-    """One phrase of the drill, with every way in which it was recorded."""
-
-    text: str
-    seat: str
-    takes: tuple[Samples, ...]
-
-
-def drill_lines() -> tuple[list[Line], Samples]:
-    """The phrases in order, and some seconds of the fan alone."""
-    sound, rate = soundfile.read(FIXTURES / "drill.flac", dtype="int16")
-    assert rate == RATE
-    rows = json.loads((FIXTURES / "drill.json").read_text())["lines"]
-    lines: dict[int, Line] = {}
-    for row in rows:
-        cut = sound[round((row["start_s"] - EDGE_S) * RATE) : round((row["end_s"] + EDGE_S) * RATE)]
-        known = lines.get(row["phrase"])
-        seat = known.seat if known else SEATS[row["by"]]
-        lines[row["phrase"]] = Line(row["text"], seat, (*(known.takes if known else ()), cut))
-    return list(lines.values()), sound[RATE : 14 * RATE]
-
-
-@dataclass
-class Ear:
-    """A microphone: the fan, and whatever is said in front of it."""
-
-    fan: Samples
-    place: int = 0
-    saying: Samples | None = None
-    at: int = 0
-    clock: ManualClock = field(default_factory=ManualClock)
-
-    def poll(self, now_ms: int) -> tuple[Sequence[Block], Sequence[Part]]:
-        """The next block."""
-        size = round(BLOCK_S * RATE)
-        start = self.place * size % (len(self.fan) - size)
-        block = self.fan[start : start + size]
-        self.place += 1
-        if self.saying is not None:
-            said = self.saying[self.at : self.at + size]
-            self.at += size
-            block = np.concatenate([said, block[len(said) :]])
-            if self.at >= len(self.saying):
-                self.saying = None
-        return [Block(block, now_ms / 1000 - BLOCK_S)], []
-
-    def hear(self, samples: Samples) -> None:
-        """Somebody speaks."""
-        self.saying, self.at = samples, 0
-
-    def close(self) -> None:
-        """Nothing to let go of."""
 
 
 @dataclass(frozen=True)
@@ -143,6 +81,7 @@ class Drill:
         self.said: Counter[str] = Counter()
         self._cut_until_ms = 0
         self._dead_until_s = 0.0
+        self._wall = SystemClock()
 
     def begin(self) -> None:
         """Everyone joins, at the step where the plan begins; what comes before it is typed."""
@@ -268,57 +207,7 @@ class Drill:
             for name in self.site.stations:
                 self._wire(name).clear()
         rest_s = BLOCK_S * REAL_SHARE - (stopwatch_s() - began_s)
-        WALL.wait(max(0.0, rest_s))
-
-
-class Wall:
-    """Real time, for the broker's sake."""
-
-    def wait(self, seconds: float) -> None:
-        """Let it pass."""
-        from assistant.clock import SystemClock  # noqa: PLC0415
-
-        SystemClock().wait_ms(round(seconds * 1000))
-
-
-WALL = Wall()
-
-
-class Cuttable:
-    """A wire that can lose everything in both directions, as a radio link behind steel does."""
-
-    def __init__(self, wire: MqttWire) -> None:
-        self._wire = wire
-        self._blocked = False
-
-    @property
-    def up(self) -> bool:
-        """Whether the broker answers."""
-        return self._wire.up and not self._blocked
-
-    def block(self) -> None:
-        """Nothing passes."""
-        self._blocked = True
-
-    def clear(self) -> None:
-        """Everything passes; what came meanwhile is gone."""
-        if self._blocked:
-            self._wire.take()
-        self._blocked = False
-
-    def send(self, topic: str, payload: bytes, *, keep: bool = False, sure: bool = True) -> None:
-        """Send, or lose."""
-        if not self._blocked:
-            self._wire.send(topic, payload, keep=keep, sure=sure)
-
-    def take(self) -> list[object]:
-        """What came, or nothing."""
-        came = self._wire.take()
-        return [] if self._blocked else came  # type: ignore[return-value]
-
-    def close(self) -> None:
-        """Say goodbye."""
-        self._wire.close()
+        self._wall.wait_ms(round(max(0.0, rest_s) * 1000))
 
 
 def _number_form(pattern: str, text: str) -> bool:
