@@ -24,6 +24,9 @@ RETRY_MS = 1_000
 REMIND_MS = 20_000
 SLOW_DISK_MS = 1_000
 RECORD = "record"
+LISTENING = "listening"
+STOOD_STILL_MS = 5_000
+"""A round of the loop that took so long: the computer slept, and nobody was heard meanwhile."""
 UNWRITTEN = "The record cannot be written. Nothing is taken, no clock is called. Use paper until it works again."
 """Said without being on record: the one sentence that cannot be."""
 
@@ -82,7 +85,11 @@ class Loop:
     def run(self) -> str:
         """Work until the incident is closed or somebody stops the program; gives the reason."""
         session = self._incident.session
+        round_ms = self._incident.clock.now_ms()
         while not session.state.closed:
+            before_ms, round_ms = round_ms, self._incident.clock.now_ms()
+            if round_ms - before_ms >= STOOD_STILL_MS:
+                self._try(partial(self._stood_still, round_ms, (round_ms - before_ms) // 1000))
             item = self._next()
             if isinstance(item, Stop):
                 return item.why
@@ -138,6 +145,13 @@ class Loop:
         session.submit(cmd.ReportPart(now_ms, cmd.PROGRAM, RECORD, works=False, detail=detail))
         session.submit(cmd.ReportPart(now_ms, cmd.PROGRAM, RECORD, works=True, detail="The record is written again."))
         self._unwritten_since_ms = None
+
+    def _stood_still(self, now_ms: int, seconds: int) -> None:
+        """Tell the crew that nobody was heard for a while; the clocks went on."""
+        session = self._incident.session
+        detail = f"The computer stood still for {seconds} seconds. Say again what was said."
+        session.submit(cmd.ReportPart(now_ms, cmd.PROGRAM, LISTENING, works=False, detail=detail))
+        session.submit(cmd.ReportPart(now_ms, cmd.PROGRAM, LISTENING, works=True, detail="The clocks went on."))
 
     def _finish_speaking(self) -> None:
         clock = self._incident.clock

@@ -7,10 +7,10 @@ from pathlib import Path
 from assistant.clock import ManualClock
 from assistant.errors import JournalError
 from assistant.incident import Incident, begin, open_incident
-from assistant.inputs import Input, Words
+from assistant.inputs import Input, Stop, Words
 from assistant.journal import Record, read
 from assistant.library import source_for
-from assistant.live import UNWRITTEN, Loop
+from assistant.live import STOOD_STILL_MS, UNWRITTEN, Loop
 from assistant.replay import rebuild
 from protocol.commands import Command, Origin, Role
 from protocol.events import Event, PartFailed, PartRecovered, StepConfirmed
@@ -28,6 +28,8 @@ class Script:
     lines: dict[int, Input]
     heard_of: list[Record] = field(default_factory=list)
     silent: bool = True
+    sleeps: dict[int, int] = field(default_factory=dict)
+    """Moments at which the clock leaps so far, as when the lid is closed."""
 
     def react(self, record: Record, state: State) -> None:
         """Note it."""
@@ -36,7 +38,7 @@ class Script:
 
     def poll(self, now_ms: int) -> Sequence[Input]:
         """What is due."""
-        self.clock.move_to(now_ms + STEP_MS)
+        self.clock.move_to(now_ms + self.sleeps.pop(now_ms, STEP_MS))
         due = self.lines.pop(now_ms, None)
         return [] if due is None else [due]
 
@@ -82,3 +84,16 @@ def test_a_full_disk_is_told_and_outlived(tmp_path: Path) -> None:
     assert [PartFailed, PartRecovered] == [type(event) for event in gap]
     assert rebuild(history) == incident.session.state
 
+
+def test_a_computer_that_slept_says_so_and_its_clocks_went_on(tmp_path: Path) -> None:
+    """After a minute's sleep the crew is told to say it again, and every clock that ran out meanwhile is called at once."""
+    clock = ManualClock()
+    incident = open_incident(source_for(), tmp_path / "incident.jsonl", "drill", clock)
+    script = Script(clock, {}, sleeps={10_000: 60_000, 1_000: STOOD_STILL_MS - STEP_MS})
+    loop = Loop(incident, [script], lambda text: loop.put(Stop("over")) if "Not a phrase" in text else None)
+    script.lines[70_000] = Words("nothing that is a phrase", CREW)
+    begin(incident, "drill")
+    loop.run()
+    told = [(event.at_ms, event.detail) for record in script.heard_of for event in record.events if isinstance(event, PartFailed)]
+    assert [(70_000, "The computer stood still for 60 seconds. Say again what was said.")] == told
+    assert () == incident.session.state.failed_parts

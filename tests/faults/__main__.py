@@ -33,11 +33,11 @@ class Size:
     """How often each fault that happens at one moment is made."""
 
 
-SHORT = Size(kills=8, typed=2, rehearsals=1, longest_s=15.0, tail=600, images=100, suspended_s=3.0, timers_s=60.0, cuts=6, again=1)
+SHORT = Size(kills=8, typed=2, rehearsals=1, longest_s=15.0, tail=600, images=100, suspended_s=6.0, timers_s=60.0, cuts=6, again=1)
 LONG = Size(kills=500, typed=20, rehearsals=20, longest_s=25.0, tail=6_000, images=2_000, suspended_s=60.0, timers_s=400.0, cuts=30, again=5)
 
 
-ONCE = ("cut", "changed", "timers spoken", "alarms cut in", "kill resume", "kill rehearsal", "kill chain")
+ONCE = ("cut", "changed", "suspended", "timers spoken", "alarms cut in", "kill resume", "kill rehearsal", "kill chain")
 """Faults that are many in themselves."""
 
 

@@ -59,7 +59,10 @@ def suspended(seconds: float) -> Row:
         with Drive(journal) as drive:
             drive.ready()
             say_all(drive, drill(10))
+            mark = len(drive.shown)
             drive.pause(seconds)
+            woken = now_s()
+            told = drive.wait_for("** listening:", 3.0, mark, woken) if seconds >= 5.0 else None
             back = drive.say(drill()[10])
             say_all(drive, drill()[11:20])
             gap_ms = _largest_gap_ms(journal)
@@ -67,7 +70,8 @@ def suspended(seconds: float) -> Row:
     problems = list(found.problems)
     problems += [] if gap_ms >= seconds * 1000 else [f"the clock lost time: {gap_ms} ms"]
     problems += [] if back is not None else ["did not come back"]
-    return Row(f"suspended for {seconds:g} s", f"incident clock went on: gap {gap_ms / 1000:.1f} s", None, back, found.lost,
+    problems += ["not told"] if seconds >= 5.0 and told is None else []
+    return Row(f"suspended for {seconds:g} s", f"incident clock went on: gap {gap_ms / 1000:.1f} s", told, back, found.lost,
                found.doubled, tuple(problems))  # fmt: skip
 
 
