@@ -20,7 +20,7 @@ from assistant.clock import ManualClock, SystemClock, stopwatch_s
 from assistant.hearing.blocks import BLOCK_S
 from assistant.hearing.listener import Listener
 from assistant.hearing.recogniser import SpeechModel
-from assistant.journal import read
+from assistant.journal import Record, read
 from assistant.replay import verify
 from assistant.station import Place, Station
 from assistant.stations import follower as fl
@@ -31,6 +31,7 @@ from protocol.commands import Origin, Role
 from protocol.events import DeliveryRefused, DeliveryTaken, StepConfirmed
 from protocol.phrases import NUMBER_SLOT, meanings
 from protocol.scene import Book, Scene
+from protocol.state import State
 from tests.drills import VISIBLE
 from tests.stations.crew_voices import Cuttable, Ear, Line, drill_lines
 from tests.stations.real_broker import RealBroker
@@ -40,6 +41,8 @@ ROLES = {"one": Role.INSIDE, "two": Role.INSIDE, "officer": Role.OUTSIDE}
 AGAIN_MS = 5_000
 PAUSE_MS = 700
 LONGEST_WAIT_MS = 400_000
+MOST_TRIES = 12
+ECHO = "another microphone heard it too"
 CUT_MS = 120_000
 REAL_SHARE = 0.25
 """A block of 60 ms takes at least so much of its length in real time, so that the broker keeps up."""
@@ -59,6 +62,8 @@ class Plan:
     """The station is cut off before this one."""
     cut: str = "one"
     cut_ms: int = CUT_MS
+    told: bool = False
+    """Each line is printed when it was said."""
     rest: tuple[int, ...] = ()
     """Before these the crew waits until everybody is linked and everything is decided."""
     bleed: tuple[int, ...] = ()
@@ -82,10 +87,13 @@ class Drill:
         self._cut_until_ms = 0
         self._dead_until_s = 0.0
         self._wall = SystemClock()
+        self.results: dict[tuple[str, int], str] = {}
+        self._before: Line | None = None
 
     def begin(self) -> None:
         """Everyone joins, at the step where the plan begins; what comes before it is typed."""
         session = self.site.lead().incident.session
+        session.react_with(self._note)
         typed = iter(VISIBLE)
         while self.plan.start and session.state.step != self.plan.start:
             self.clock.wait_ms(1_000)
@@ -110,28 +118,56 @@ class Drill:
                 self._cut_until_ms = self.clock.now_ms() + plan.cut_ms
                 self._until(lambda: self.site.stations[plan.cut].cut_off)
             self._say(line, bleed=place in plan.bleed)
+            if sys.stderr.isatty() or plan.told:
+                print(f"{self.clock.now_ms() / 1000:6.0f} s  {place:3d} {line.seat}: {line.text}", file=sys.stderr, flush=True)
         self._until(self._settled)
 
     def _say(self, line: Line, *, bleed: bool) -> None:
-        station, ear = self.site.stations[line.seat], self.ears[line.seat]
-        why = f"'{line.text}' means nothing at {line.seat}"
-        self._until(lambda: self._means_something(station, line) and self._quiet(station), why=why)
-        before, tries = len(station.outbox), 0
-        asked_alone = len(self.site.players[line.seat].said)
-        while len(station.outbox) == before:
-            take = line.takes[tries % len(line.takes)]
-            ear.hear(take)
-            if bleed:
-                self.ears["two" if line.seat == "one" else "one"].hear(take)
-            self.said[line.text] += 1
-            tries += 1
-            assert tries <= 12, f"'{line.text}' is not understood at {line.seat}"
-            self._until(lambda: len(station.outbox) > before or self._answered(line, asked_alone), AGAIN_MS, fail=False)
-            if self._answered(line, asked_alone):
-                return
-        if not station.cut_off:
-            self._until(lambda: station.waiting == 0 or station.cut_off)
+        """Say a line until it is decided, kept, or answered where it was said."""
+        station = self.site.stations[line.seat]
+        for tries in range(MOST_TRIES):
+            self._until(lambda: self._quiet(station), why=f"{line.seat} never falls silent")
+            if not self._meant(station, line):
+                self._utter(self._before or line, tries, bleed=False)
+                continue
+            number, spoken = len(station.outbox) + 1, len(self.site.players[line.seat].said)
+            self._utter(line, tries, bleed=bleed)
+            if self._answered(line, spoken) or (len(station.outbox) >= number and self._stands(station, number)):
+                break
+        else:
+            raise AssertionError(f"'{line.text}' is not understood at {line.seat}")
+        self._before = line
         self._until(lambda: False, PAUSE_MS, fail=False)
+
+    def _meant(self, station: RemoteStation, line: Line) -> bool:
+        """Whether the words mean something; a read-back that lapsed has to be asked for again."""
+        wait_ms = 3_000 if line.text == "affirmative" else LONGEST_WAIT_MS
+        self._until(lambda: self._means_something(station, line), wait_ms, fail=False)
+        return self._means_something(station, line)
+
+    def _utter(self, line: Line, tries: int, *, bleed: bool) -> None:
+        """Say it once, and wait until the station has it or has not understood."""
+        station = self.site.stations[line.seat]
+        number, spoken = len(station.outbox) + 1, len(self.site.players[line.seat].said)
+        take = line.takes[tries % len(line.takes)]
+        self.ears[line.seat].hear(take)
+        if bleed:
+            self.ears["two" if line.seat == "one" else "one"].hear(take)
+        self.said[line.text] += 1
+        self._until(lambda: len(station.outbox) >= number or self._answered(line, spoken), AGAIN_MS, fail=False)
+
+    def _stands(self, station: RemoteStation, number: int) -> bool:
+        """Whether what was said was taken, or is kept for later."""
+        key = (station.follower.name, number)
+        self._until(lambda: key in self.results or station.cut_off, why="it is never decided")
+        return self.results.get(key, "kept") in {"taken", "kept", ECHO}
+
+    def _note(self, record: Record, state: State) -> None:
+        del state
+        for event in record.events:
+            if isinstance(event, DeliveryTaken | DeliveryRefused):
+                reason = event.reason if isinstance(event, DeliveryRefused) else "taken"
+                self.results[event.station, event.seq] = reason
 
     def _answered(self, line: Line, spoken: int) -> bool:
         """A question at a station that is cut off is answered there and is not kept."""
@@ -294,7 +330,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory() as folder:
         full = next(places(lines, "canister is full"))
         said = tuple(range(count)) if count else ()
-        found = run(Path(folder), Plan(said, kills=(20, 85), cut_at=panel, rest=(panel + 3,), bleed=(full,)))
+        found = run(Path(folder), Plan(said, kills=(20, 85), cut_at=panel, rest=(panel + 3,), bleed=(full,), told=True))
     for name in Outcome.__dataclass_fields__:
         value = getattr(found, name)
         print(f"{name}: {[len(value[key]) for key in value] if name == 'decided' else value}")
