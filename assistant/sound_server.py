@@ -74,6 +74,7 @@ class Streams:
         self._ask = ask
         self._first: dict[str, Device] = {}
         self._last: dict[str, Device] = {}
+        self._numbers: dict[str, object] = {}
 
     def look(self, kind: Kind) -> list[Part]:
         """What changed since the last look at this kind of stream."""
@@ -91,13 +92,16 @@ class Streams:
         return [*back, Part(kind.part, works=False, detail=detail)]
 
     def _device_of(self, kind: Kind) -> Device | None:
-        """The device that carries this program's stream; None when there is no stream or nobody knows."""
+        """The device that carries this program's stream, if that is another than at the last look and it is known."""
         own = [row for row in self._ask(kind.streams) or () if self._is_own(row)]
         number = own[-1].get(kind.device) if own else None
-        if number is None:
+        if number is None or number == self._numbers.get(kind.part):
             return None
         rows = [row for row in self._ask(kind.devices) or () if row.get("index") == number]
-        return Device(str(rows[0].get("name", "")), str(rows[0].get("description", ""))) if rows else None
+        if not rows:
+            return None
+        self._numbers[kind.part] = number
+        return Device(str(rows[0].get("name", "")), str(rows[0].get("description", "")))
 
     def _is_own(self, row: Mapping[str, Any]) -> bool:
         properties = row.get("properties")
