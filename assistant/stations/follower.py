@@ -92,7 +92,7 @@ class Follower:
                 self._take(came, news)
             except LinkError as error:
                 news.troubles.append(f"{came.topic}: {error}.")
-        if self.behind and self.wire.up:
+        if self.wire.up and (self.behind or (self.log is None and self.lead is not None)):
             self._ask()
         return news
 
@@ -169,6 +169,6 @@ class Follower:
 
     def _ask(self) -> None:
         now_ms = self._clock.now_ms()
-        if self.log is not None and now_ms - self._asked_ms >= ASK_AGAIN_MS:
+        if now_ms - self._asked_ms >= ASK_AGAIN_MS:
             self._asked_ms = now_ms
-            self.send("ask", ms.to_bytes(ms.Ask(self.log.head.n)))
+            self.send("ask", ms.to_bytes(ms.Ask(self.log.head.n if self.log else ms.NOTHING)))

@@ -64,9 +64,12 @@ class Here:
     """It keeps a copy of the record and can lead; it is no headset."""
 
 
+NOTHING = -1
+
+
 @dataclass(frozen=True, slots=True)
 class Ask:
-    """Records are missing after this number."""
+    """Records are missing after this number; NOTHING: even the header is."""
 
     after: int
 

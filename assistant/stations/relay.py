@@ -103,6 +103,7 @@ class Relay:
         self._nonsense: set[str] = set()
         self._cleared = self._was_up = False
         self._down_since_ms: int | None = None
+        self._marked_ms = 0
         self._told_down = False
         self._beat_ms = self._snapshot_ms = -SNAPSHOT_MS
         self._snapshot_n = -1
@@ -151,9 +152,12 @@ class Relay:
         if self._wire.up:
             if not self._was_up:
                 self._was_up, self._down_since_ms = True, None
-                self._wire.send(ms.topic(self._name, "to", self._me), MARK)
+                self._marked_ms = now_ms - BEAT_MS
                 for known in (*self._known.values(), *self._standbys.values()):
                     known.heard_ms = now_ms
+            if not self._cleared and now_ms - self._marked_ms >= BEAT_MS:
+                self._marked_ms = now_ms
+                self._wire.send(ms.topic(self._name, "to", self._me), MARK)
             if self._told_down:
                 self._told_down = False
                 return [Part(BROKER, works=True, detail="The broker is back.")]
@@ -271,6 +275,9 @@ class Relay:
         return here.role if self._roles is None else self._roles[name]
 
     def _answer(self, name: str, ask: ms.Ask) -> None:
+        if ask.after <= ms.NOTHING:
+            self._send("header", self._header, keep=True)
+            return
         for piece in ms.batches(self._lines[max(0, ask.after) :]):
             self._wire.send(ms.topic(self._name, "to", name), ms.lines_bytes(self.term, piece))
 
