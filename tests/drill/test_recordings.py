@@ -151,7 +151,7 @@ def test_the_script_is_what_was_made(name: str) -> None:
 
 def test_the_covered_drill_is_worked_from_end_to_end() -> None:
     """By voice: openings in the wall, uncovered, flow stopped, then the visible procedure to stand-down."""
-    said = [line["text"] for line in manifest("covered_then_visible")["lines"]]
+    said = {line["phrase"]: line["text"] for line in manifest("covered_then_visible")["lines"]}.values()
     way = ["covered by the grain", "opposite holes are open", "person uncovered flow stopped", "buried up to the ribs",
            "entry approved by command", "panel four standing", "patient free of the grain", "panel two recovered",
            "stand down the operation"]  # fmt: skip
