@@ -140,26 +140,36 @@ def conditions(choice: Choice) -> list[ColumnElement[bool]]:
 
 def _statement(asked: TrendAsked) -> Select[Any]:
     """Group, stretch, number of drills, rank and value of those ranks that `_row` needs."""
-    values: FromClause = _values(asked).cte("vals")
-    again = values
-    if asked.every == "month":  # read twice, each time in the order of the index, it needs no sorting
-        values, again = _values(asked).subquery("vals"), _values(asked).subquery("again")
-    counted, split = (again.c.grouped, again.c.period), (values.c.grouped, values.c.period)
-    counts = select(*counted, func.count().label("n")).group_by(*counted).cte("counts")
-    rank = func.row_number().over(order_by=values.c.value, partition_by=split)
-    ranked = select(*split, values.c.value, rank.label("place")).cte("ranked")
-    place, n = ranked.c.place, counts.c.n
-    return (
-        select(ranked.c.grouped, ranked.c.period, n, place, ranked.c.value)
-        .join_from(
-            ranked, counts, and_(ranked.c.grouped == counts.c.grouped, ranked.c.period == counts.c.period)
-        )
-        .where(
-            or_(
-                and_(2 * place >= n, 2 * place <= n + 2),
-                and_(4 * place >= n, 4 * place < n + 4),
-                and_(4 * place >= 3 * n, 4 * place < 3 * n + 4),
-            )
+    values = _values(asked).subquery("vals")
+    split = (values.c.grouped, values.c.period)
+    rank = func.row_number().over(order_by=values.c.value, partition_by=split).label("place")
+    if not _in_index_order(asked):
+        counted = func.count().over(partition_by=split).label("n")
+        ranked = select(*split, values.c.value, rank, counted).subquery("ranked")
+        return _wanted(select(*_columns(ranked, ranked.c.n)), ranked.c.place, ranked.c.n)
+    again = _values(asked).subquery("again")  # read twice in the order of the index, it needs no sorting
+    both = (again.c.grouped, again.c.period)
+    counts = select(*both, func.count().label("n")).group_by(*both).cte("counts")
+    ranked = select(*split, values.c.value, rank).subquery("ranked")
+    same = and_(ranked.c.grouped == counts.c.grouped, ranked.c.period == counts.c.period)
+    return _wanted(select(*_columns(ranked, counts.c.n)).join_from(ranked, counts, same), ranked.c.place, counts.c.n)
+
+
+def _in_index_order(asked: TrendAsked) -> bool:
+    return asked.by == "stage" and asked.every == "month" and not conditions(asked.choice)
+
+
+def _columns(ranked: FromClause, n: ColumnElement[Any]) -> tuple[ColumnElement[Any], ...]:
+    return ranked.c.grouped, ranked.c.period, n, ranked.c.place, ranked.c.value
+
+
+def _wanted(rows: Select[Any], place: ColumnElement[Any], n: ColumnElement[Any]) -> Select[Any]:
+    """The middle and the quartiles only."""
+    return rows.where(
+        or_(
+            and_(2 * place >= n, 2 * place <= n + 2),
+            and_(4 * place >= n, 4 * place < n + 4),
+            and_(4 * place >= 3 * n, 4 * place < 3 * n + 4),
         )
     )
 
