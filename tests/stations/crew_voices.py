@@ -1,8 +1,8 @@
 """What the crew of a drill by voice says and hears with: lines cut out of the rehearsal, microphones, wires that break."""
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -38,7 +38,14 @@ def drill_lines() -> tuple[list[Line], Samples]:
         known = lines.get(row["phrase"])
         seat = known.seat if known else SEATS[row["by"]]
         lines[row["phrase"]] = Line(row["text"], seat, (*(known.takes if known else ()), cut))
-    return list(lines.values()), sound[RATE : 14 * RATE]
+    spoken = [replace(line, takes=_takes(line, lines.values())) for line in lines.values()]
+    return spoken, sound[RATE : 14 * RATE]
+
+
+def _takes(line: Line, lines: Iterable[Line]) -> tuple[Samples, ...]:
+    """Its own first, then every other time that the same words were said at that seat: nobody repeats a sound exactly."""
+    others = [other for other in lines if other is not line and (other.text, other.seat) == (line.text, line.seat)]
+    return (*line.takes, *(take for other in others for take in other.takes))
 
 
 @dataclass

@@ -44,7 +44,7 @@ LONGEST_WAIT_MS = 400_000
 MOST_TRIES = 12
 ECHO = "another microphone heard it too"
 CUT_MS = 120_000
-REAL_SHARE = 0.25
+REAL_SHARE = 0.2
 """A block of 60 ms takes at least so much of its length in real time, so that the broker keeps up."""
 
 
