@@ -230,8 +230,8 @@ def test_the_lead_is_taken_only_by_order_of_somebody_outside_with_a_reason_and_a
     """Fencing numbers only rise."""
     story = joined(Story(BOOK))
     outside, inside = cmd.Origin("officer", cmd.Role.OUTSIDE), cmd.Origin("one", cmd.Role.INSIDE)
-    for given, number, why in ((inside, 2, "it is dead"), (outside, 2, " "), (outside, 1, "it is dead")):
-        assert ["CommandRefused"] == kinds(story.do(cmd.TakeLead(story.now, given, "spare", number, why)))
+    for whose, number, why in ((inside, 2, "it is dead"), (outside, 2, " "), (outside, 1, "it is dead")):
+        assert ["CommandRefused"] == kinds(story.do(cmd.TakeLead(story.now, whose, "spare", number, why)))
     assert 1 == story.state.stations.term
     story.do(cmd.TakeLead(story.now, outside, "spare", 2, "it is dead"))
     assert (2, "spare") == (story.state.stations.term, story.state.stations.leader)

@@ -1,12 +1,10 @@
-"""What happened. Events are frozen, in the past tense, and carry the time of the command that caused them."""
+"""What happens in an incident: steps, facts, air, grain, people, clocks, emergencies, and what is said."""
 
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 
 from protocol.air import Gas
-from protocol.delivery import Link
-from protocol.targets import Grade
 
 
 class Urgency(StrEnum):
@@ -308,151 +306,11 @@ class EmergencyEnded:
 
 
 @dataclass(frozen=True, slots=True)
-class PartFailed:
-    """A part of the program does not work."""
-
-    at_ms: int
-    part: str
-    detail: str
-
-
-@dataclass(frozen=True, slots=True)
-class PartRecovered:
-    """A part of the program works again."""
-
-    at_ms: int
-    part: str
-    detail: str
-
-
-@dataclass(frozen=True, slots=True)
-class StationChanged:
-    """A station joined, was lost, came back or left, or its battery went down a step."""
-
-    at_ms: int
-    station: str
-    role: str
-    link: Link
-    battery: int | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class DeliveryTaken:
-    """A station's command was taken; what it caused follows in the same record."""
-
-    at_ms: int
-    station: str
-    session: str
-    seq: int
-    said_ms: int
-    heard: str
-
-
-@dataclass(frozen=True, slots=True)
-class DeliveryRefused:
-    """A station's command was not taken, and why."""
-
-    at_ms: int
-    station: str
-    session: str
-    seq: int
-    said_ms: int
-    heard: str
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class LeadTaken:
-    """Another coordinator leads from here on, by order of the officer."""
-
-    at_ms: int
-    term: int
-    leader: str
-    by: str
-    reason: str
-
-
-@dataclass(frozen=True, slots=True)
-class AudioKept:
-    """What a station's microphone hears is kept from here on."""
-
-    at_ms: int
-    """The moment of the first sample."""
-    station: str
-    file: str
-
-
-@dataclass(frozen=True, slots=True)
 class NoteTaken:
     """Words for the record."""
 
     at_ms: int
     by: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class DrillBegun:
-    """The crew was told that this is a drill; what stands before this was prepared by the scenario."""
-
-    at_ms: int
-    scenario: str
-    title: str
-    targets_ms: tuple[tuple[str, int], ...] = ()
-    grades: tuple[Grade, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class DrillEnded:
-    """The drill was over before stand-down: its scenario was worked through, or the trainer said so."""
-
-    at_ms: int
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
-class InjectGiven:
-    """Something happened in the drill's scenario."""
-
-    at_ms: int
-    inject: str
-    to: str
-    text: str
-    expects: tuple[str, ...] = ()
-    within_s: float | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class DrillPaused:
-    """The drill and its clocks stand still."""
-
-    at_ms: int
-
-
-@dataclass(frozen=True, slots=True)
-class DrillContinued:
-    """The drill goes on where it stood."""
-
-    at_ms: int
-
-
-@dataclass(frozen=True, slots=True)
-class DrillRewound:
-    """The drill stands where it stood when a step was entered; only a drill has this."""
-
-    at_ms: int
-    step: str
-    """Where it stood before."""
-    to: str
-    moment_ms: int
-    """When `to` was entered: everything since then is undone, every clock and age runs on as from there."""
-
-
-@dataclass(frozen=True, slots=True)
-class TrainerNoted:
-    """The trainer's words for the debrief."""
-
-    at_ms: int
     text: str
 
 
@@ -478,15 +336,3 @@ class Said:
     """What it belongs to: step id, timer, emergency, query …"""
     station: str = ""
     """For this station alone; empty: for every station of that side."""
-
-
-Event = (
-    IncidentOpened | IncidentClosed | StepEntered | StepConfirmed | RepeatConfirmed | SteppedBack | AdvanceRefused
-    | ReadbackAsked | ReadbackDropped | FactLearned | NextPersonBegun | AirRead | AirLimitCrossed | AirWentStale
-    | CanisterCounted | LevelCalled | CornerTaped | OutsideCalled | EntryTakenBack | PersonChecked
-    | RollCallAnswered | RescuerEntered | RescuerLeft | TimerStarted | TimerStopped | TimerExpired
-    | WorkHeld | WorkResumed | EmergencyRaised
-    | EmergencyEnded | PartFailed | PartRecovered | StationChanged | DeliveryTaken | DeliveryRefused | LeadTaken
-    | NoteTaken | CommandRefused | Said
-    | AudioKept | DrillBegun | DrillEnded | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
-)  # fmt: skip
