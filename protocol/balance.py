@@ -11,6 +11,7 @@ from protocol.estimates.rate import remaining_time
 from protocol.remaining import person_of, ring_of
 from protocol.scene import Scene
 from protocol.state import Tape
+from protocol.told import LEAK, Told
 
 FEWEST_CANISTERS = 2
 """Before so many canisters nothing is said about the time: common practice, no source."""
@@ -124,15 +125,16 @@ def taped_again(scene: Scene) -> bool:
     return len(sets) > 1 and not any(sets[-2].at_ms < at_ms <= sets[-1].at_ms for at_ms in scene.state.canisters_ms)
 
 
-def balance_answer(scene: Scene) -> str:
+def balance_answer(scene: Scene) -> Told:
     """What the count of canisters against the level says, and how it gets sharper."""
     try:
-        said = leak(scene).spoken(scene.house.units)
+        watch = leak(scene)
     except EstimateError as error:
-        return str(error)
+        return Told.why_not(error)
+    said, weighed = watch.spoken(scene.house.units), () if watch.verdict == "cannot tell" else (LEAK,)
     unit = "inches" if scene.house.units == "us" else "centimeters"
     how = f"At each full canister tape every corner twice, the vacuum stopped: corner one, and the {unit} from the rim."
-    return said if taped_again(scene) else f"{said} {how}"
+    return Told(said if taped_again(scene) else f"{said} {how}", weighed)
 
 
 def _mean_m(tape: Tape) -> float:

@@ -10,10 +10,12 @@ from protocol.air import Reading
 from protocol.delivery import Delivery, StationSeen
 from protocol.errors import HistoryError
 from protocol.rewinding import put_back
-from protocol.state import DRILL, Level, OpenEmergency, Pending, Rescuer, RunningTimer, State, Tape
+from protocol.state import DRILL, Level, OpenEmergency, Pending, Rescuer, RunningTimer, SpokenEstimate, State, Tape
 
 RESCUER_OUT = "rescuer_out"
 """The entry of a rescuer counted out, which "correction" takes back like a reading."""
+_ESTIMATED_FROM = ("canister", "level", "corner")
+"""Without such an entry the estimate that was spoken last does not stand any more."""
 _PENDING_FIELDS = ("what", "step", "by", "heard", "answer", "gas", "value", "place")
 
 
@@ -101,7 +103,7 @@ def _next_person(state: State, event: ev.NextPersonBegun) -> State:
         state,
         facts=tuple(pair for pair in state.facts if pair[0] in kept),
         fact_times_ms=tuple(pair for pair in state.fact_times_ms if pair[0] in kept),
-        trail=(), levels=(), tapes=(), outside_m=(), entries=(),
+        trail=(), levels=(), tapes=(), outside_m=(), entries=(), estimate=None,
     )  # fmt: skip
 
 
@@ -142,6 +144,8 @@ def _outside(state: State, event: ev.OutsideCalled) -> State:
 def _taken_back(state: State, event: ev.EntryTakenBack) -> State:
     if not state.entries or state.entries[-1] != event.entry:
         raise HistoryError(f"The last entry is not '{event.entry}': it cannot be taken back.")
+    if event.entry in _ESTIMATED_FROM:
+        state = replace(state, estimate=None)
     if event.entry == "corner":
         return replace(state, entries=state.entries[:-1], tapes=_without_corner(state.tapes))
     lists: dict[str, dict[str, Any]] = {
@@ -234,7 +238,8 @@ def _said(state: State, event: ev.Said) -> State:
     for side in ("inside", "outside"):
         if event.to in {side, "both"}:
             said[side] = event.text
-    return replace(state, last_said=tuple(sorted(said.items())))
+    told = SpokenEstimate(event.estimates, event.text, event.at_ms) if event.estimates else state.estimate
+    return replace(state, last_said=tuple(sorted(said.items())), estimate=told)
 
 
 def _resumed(state: State, event: ev.WorkResumed) -> State:

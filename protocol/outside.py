@@ -7,13 +7,14 @@ from protocol.estimates.result import Span
 from protocol.numbers import count_words
 from protocol.remaining import grain_of, person_of, ring_of
 from protocol.scene import Scene
+from protocol.told import ORDER, REFILL, Told
 
 JUDGED_SHARE = 0.15
 JUDGED_M = 0.05
 """A difference of levels is judged within so much: assumptions, no source."""
 
 
-def refill_sentence(scene: Scene, panel: int) -> str:
+def refill_answer(scene: Scene, panel: int) -> Told:
     """What runs in when that panel is taken out first, with a range; why not, when it cannot be said."""
     higher_m = dict(scene.state.outside_m)[panel]
     house = scene.house
@@ -22,8 +23,8 @@ def refill_sentence(scene: Scene, panel: int) -> str:
             person_of(house), ring_of(house), grain_of(scene), panel, _inside(scene), _about(higher_m)
         )
     except EstimateError as error:
-        return str(error)
-    return found.spoken(house.units)
+        return Told.why_not(error)
+    return Told(found.spoken(house.units), (REFILL,))
 
 
 def order_of_removal(scene: Scene) -> tuple[Refill, ...]:
@@ -38,18 +39,19 @@ def order_of_removal(scene: Scene) -> tuple[Refill, ...]:
         return ()
 
 
-def order_sentence(scene: Scene) -> str:
-    """The order in words, once it is known."""
+def order_answer(scene: Scene) -> Told:
+    """The order in words, once it is known; otherwise empty."""
     order = [count_words(refill.panel) for refill in order_of_removal(scene)]
-    return f"Take panel {order[0]} first, then {', '.join(order[1:])}." if order else ""
+    return Told(f"Take panel {order[0]} first, then {', '.join(order[1:])}.", (ORDER,)) if order else Told("")
 
 
-def next_panel_sentence(scene: Scene) -> str:
-    """The next panel of the order and what it lets in, once the order is known and a panel is left."""
+def next_panel_answer(scene: Scene) -> Told:
+    """The next panel of the order and what it lets in, once the order is known and a panel is left; otherwise empty."""
     left = [refill for refill in order_of_removal(scene) if refill.panel not in scene.state.repeats]
     if not left:
-        return ""
-    return f"Next is panel {count_words(left[0].panel)}. {left[0].spoken(scene.house.units)}"
+        return Told("")
+    text = f"Next is panel {count_words(left[0].panel)}. {left[0].spoken(scene.house.units)}"
+    return Told(text, (ORDER, REFILL))
 
 
 def _inside(scene: Scene) -> Mark:

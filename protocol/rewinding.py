@@ -39,6 +39,7 @@ def moved(state: State, by_ms: int) -> State:
         timers=tuple(
             replace(row, started_ms=row.started_ms + by_ms, due_ms=_later(row.due_ms, by_ms)) for row in state.timers
         ),
+        estimate=replace(state.estimate, at_ms=state.estimate.at_ms + by_ms) if state.estimate else None,
         holds_ms=tuple((start + by_ms, end + by_ms) for start, end in state.holds_ms),
         held_since_ms=state.held_since_ms + by_ms,
         emergencies=tuple(replace(row, raised_ms=row.raised_ms + by_ms) for row in state.emergencies),

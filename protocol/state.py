@@ -70,6 +70,15 @@ class Tape:
 
 
 @dataclass(frozen=True, slots=True)
+class SpokenEstimate:
+    """A sentence with estimated numbers, as it was spoken."""
+
+    kinds: tuple[str, ...]
+    text: str
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class OpenEmergency:
     """An interruption that is not over."""
 
@@ -121,6 +130,8 @@ class State:
     failed_parts: tuple[str, ...] = ()
     last_said: tuple[tuple[str, str], ...] = ()
     """The last prompt, answer or alarm for inside and outside."""
+    estimate: SpokenEstimate | None = None
+    """The last that was spoken and whose entries still stand."""
     steps_confirmed: int = 0
     stations: Stations = field(default_factory=Stations)
     """Who is linked, which of their commands were decided, and who leads."""

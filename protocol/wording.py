@@ -8,9 +8,10 @@ from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
 from protocol.person_lines import Language, line_for
 from protocol.procedure import Step, by_way_of
-from protocol.remaining import canisters_sentence, grain_sentence, left_to_take_out
+from protocol.remaining import canisters_sentence, grain_sentence
 from protocol.scene import Scene, minutes_ms
 from protocol.timers import TimerRow, running
+from protocol.told import GRAIN, TIME_LEFT, Told
 
 PLACES = frozenset({"panels", "rescuers", "n", "inside", "grain"})
 """Places that a prompt may hold in braces."""
@@ -74,8 +75,14 @@ def fill(scene: Scene, text: str) -> str:
         rescuers=count_words(scene.house.rescuers),
         n=count_words(next_repeat(scene)),
         inside=count_words(len(scene.state.inside)),
-        grain=grain_answer(scene) if "{grain}" in text else "",
+        grain=grain_answer(scene).text if "{grain}" in text else "",
     )
+
+
+def estimates_in(scene: Scene, step: Step) -> tuple[str, ...]:
+    """The estimates that a step's prompt speaks."""
+    asks = "{grain}" in f"{step.inside} {step.outside}"
+    return grain_answer(scene).estimates if asks else ()
 
 
 def reading_words(gas: Gas, value: str, place: str) -> str:
@@ -152,13 +159,14 @@ def crew_answer(scene: Scene) -> str:
     return f"{_capital(count_words(len(inside)))} inside: {'; '.join(listed)}."
 
 
-def grain_answer(scene: Scene) -> str:
-    """How much grain is left inside the ring, with a range, or why that cannot be said."""
+def grain_answer(scene: Scene) -> Told:
+    """How much grain is left inside the ring, and for how long, with ranges, or why that cannot be said."""
     try:
-        left = f"{grain_sentence(scene)} {time_left_sentence(scene)}".strip()
+        grain, time_left = grain_sentence(scene), time_left_sentence(scene)
     except EstimateError as error:
-        left = str(error)
-    return f"{left} {leak_standing(scene)}".strip()
+        return Told(f"{error} {leak_standing(scene)}".strip())
+    said = filter(None, (grain, time_left, leak_standing(scene)))
+    return Told(" ".join(said), (GRAIN, TIME_LEFT) if time_left else (GRAIN,))
 
 
 def leak_standing(scene: Scene) -> str:
@@ -169,24 +177,12 @@ def leak_standing(scene: Scene) -> str:
     return f"Leak warned of {since} ago, not closed."
 
 
-def estimate_answer(scene: Scene) -> str:
-    """How the last estimate was made: what from, by which method, and that it is no measurement."""
-    try:
-        volume = left_to_take_out(scene).volume
-    except EstimateError as error:
-        return str(error)
-    return (
-        f"{volume.spoken(scene.house.units)} Ring area times height, less the body. The range covers the size of the "
-        "person, the ring, and the marks as called. It is an estimate."
-    )
-
-
-def level_answer(scene: Scene) -> str:
+def level_answer(scene: Scene) -> Told:
     """A level read back, with the canisters still to come."""
     try:
-        return f"Grain at {scene.state.level}. {canisters_sentence(scene)}"
+        return Told(f"Grain at {scene.state.level}. {canisters_sentence(scene)}", (GRAIN,))
     except EstimateError as error:
-        return str(error)
+        return Told.why_not(error)
 
 
 def person_words(scene: Scene, language: Language) -> str:

@@ -336,3 +336,5 @@ class Said:
     """What it belongs to: step id, timer, emergency, query …"""
     station: str = ""
     """For this station alone; empty: for every station of that side."""
+    estimates: tuple[str, ...] = ()
+    """Kinds of estimates (`protocol.told.KINDS`) whose numbers are in it."""

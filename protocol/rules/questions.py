@@ -5,23 +5,24 @@ from types import MappingProxyType
 
 from protocol import commands as cmd
 from protocol.balance import balance_answer
+from protocol.explaining import estimate_answer
 from protocol.handover import handover_words
 from protocol.person_lines import other
 from protocol.rules.turn import Turn
 from protocol.scene import Scene
+from protocol.told import Told
 from protocol.wording import (
     air_answer,
     caution_answer,
     choices_answer,
     crew_answer,
-    estimate_answer,
     grain_answer,
     next_answer,
     person_words,
     time_answer,
 )
 
-_ANSWERS: Mapping[cmd.Query, Callable[[Scene], str]] = MappingProxyType({
+_ANSWERS: Mapping[cmd.Query, Callable[[Scene], str | Told]] = MappingProxyType({
     cmd.Query.CAUTION: caution_answer,
     cmd.Query.WHAT_NEXT: next_answer,
     cmd.Query.CHOICES: choices_answer,
@@ -43,8 +44,9 @@ def ask(turn: Turn, command: cmd.Ask) -> None:
     if command.query is cmd.Query.SAY_AGAIN:
         _say_again(turn, command)
         return
-    text = _ANSWERS[command.query](turn.scene)
-    turn.answer(text, command.query.value, _side(command.origin.role), _alone(command.origin))
+    answer = _ANSWERS[command.query](turn.scene)
+    told = answer if isinstance(answer, Told) else Told(answer)
+    turn.tell(told, command.query.value, _side(command.origin.role), _alone(command.origin))
 
 
 def _say_again(turn: Turn, command: cmd.Ask) -> None:

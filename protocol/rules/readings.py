@@ -79,7 +79,7 @@ def call_level(turn: Turn, command: cmd.CallLevel) -> None:
         turn.say("both", ev.Urgency.ALARM,
                  f"Grain rose from {before} to {command.mark}. Check the ring for a leak.", "level")  # fmt: skip
         return
-    turn.answer(level_answer(turn.scene), "level")
+    turn.tell(level_answer(turn.scene), "level")
     taping.watch(turn)
 
 

@@ -7,8 +7,9 @@ from protocol import events as ev
 from protocol.balance import balance_answer, leak, leak_warning, taped_again
 from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
-from protocol.outside import next_panel_sentence, order_sentence, refill_sentence
+from protocol.outside import next_panel_answer, order_answer, refill_answer
 from protocol.rules.turn import Turn
+from protocol.told import LEAK
 from protocol.units import INCH_M
 
 CENTIMETRE_M = 0.01
@@ -47,14 +48,14 @@ def call_outside(turn: Turn, command: cmd.CallOutside) -> None:
     turn.emit(ev.OutsideCalled(turn.at_ms, command.panel, higher_m))
     turn.start_timer("quiet")
     figures = figure_words(format(command.higher, "f"))
-    said = f"Outside panel {count_words(command.panel)}, {figures}. {refill_sentence(turn.scene, command.panel)}"
-    turn.answer(said, "outside")
-    turn.answer(order_sentence(turn.scene), "outside")
+    lead = f"Outside panel {count_words(command.panel)}, {figures}."
+    turn.tell(refill_answer(turn.scene, command.panel).after(lead), "outside")
+    turn.tell(order_answer(turn.scene), "outside")
 
 
 def after_panel(turn: Turn) -> None:
     """Once a panel is out: the next in the order, and what it lets in."""
-    turn.answer(next_panel_sentence(turn.scene), "outside")
+    turn.tell(next_panel_answer(turn.scene), "outside")
 
 
 def watch(turn: Turn) -> None:
@@ -62,7 +63,7 @@ def watch(turn: Turn) -> None:
     warning = leak_warning(turn.scene)
     if warning and turn.state.fact("leak") != "warned":
         turn.emit(ev.FactLearned(turn.at_ms, "leak", "warned"))
-        turn.say("both", ev.Urgency.ALARM, warning, "leak")
+        turn.say("both", ev.Urgency.ALARM, warning, "leak", estimates=(LEAK,))
 
 
 def watch_again(turn: Turn) -> None:
@@ -91,4 +92,4 @@ def _weigh(turn: Turn) -> None:
     else:
         watch(turn)
         if turn.state.fact("leak") != "warned":
-            turn.answer(balance_answer(turn.scene), "corner")
+            turn.tell(balance_answer(turn.scene), "corner")

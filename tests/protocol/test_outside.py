@@ -8,7 +8,7 @@ from protocol import commands as cmd
 from protocol.estimates import refill_when_out
 from protocol.estimates.body import Mark
 from protocol.estimates.grain import GRAINS, GrainName
-from protocol.outside import _about, order_of_removal, order_sentence
+from protocol.outside import _about, order_answer, order_of_removal
 from protocol.remaining import person_of, ring_of
 from tests.books import shipped_book
 from tests.drills import VISIBLE
@@ -38,7 +38,7 @@ def test_the_order_is_that_of_the_estimate() -> None:
     story = at_the_panels()
     story.say_all(CALLED[:-1])
     assert () == order_of_removal(story.scene())
-    assert "" == order_sentence(story.scene())
+    assert "" == order_answer(story.scene()).text
     said = sentences(story.say(CALLED[-1]))
     assert "Take panel two first, then three, one, four." == said[-1]
     assert [2, 3, 1, 4] == [refill.panel for refill in order_of_removal(story.scene())]

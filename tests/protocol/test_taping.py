@@ -156,7 +156,7 @@ def test_check_the_balance_says_how_to_tape() -> None:
     said = sentences(story.say("check the balance"))[0]
     assert said.startswith("Cannot tell yet whether the ring leaks.")
     assert "tape every corner twice" in said
-    assert balance_answer(story.scene()) == said
+    assert balance_answer(story.scene()).text == said
 
 
 # ------------------------------------------------------------------------------------------- simulated crews
