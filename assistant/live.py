@@ -64,8 +64,10 @@ class Loop:
         posts: Sequence[Post],
         show: Callable[[str], None],
         warn: Callable[[str], None] = lambda _: None,
+        stood_still_ms: int = STOOD_STILL_MS,
     ) -> None:
         self._incident = incident
+        self._stood_still_ms = stood_still_ms
         self._posts: list[Post] = []
         self._show = show
         self._warn = warn
@@ -88,7 +90,7 @@ class Loop:
         round_ms = self._incident.clock.now_ms()
         while not session.state.closed:
             before_ms, round_ms = round_ms, self._incident.clock.now_ms()
-            if round_ms - before_ms >= STOOD_STILL_MS:
+            if round_ms - before_ms >= self._stood_still_ms:
                 self._try(partial(self._stood_still, round_ms, (round_ms - before_ms) // 1000))
             item = self._next()
             if isinstance(item, Stop):

@@ -16,7 +16,7 @@ PANELS = Plan(
 
 @pytest.mark.skipif(PROGRAM is None, reason="Debian's mosquitto is not installed")
 def test_panels_are_told_by_voice_while_one_headset_is_cut_off_and_the_broker_dies_twice(tmp_path: Path) -> None:
-    """Nothing lost, nothing doubled, what two microphones heard counts once, and the copy has the same digest."""
+    """Nothing told is lost or doubled (a question that came late may be asked again), what two microphones heard counts once, and the copy has the same digest."""
     found = run(tmp_path, PANELS)
     assert (found.digest, True, True) == (found.copy_digest, found.same_bytes, found.verified)
     for name in ROLES:
@@ -28,4 +28,5 @@ def test_panels_are_told_by_voice_while_one_headset_is_cut_off_and_the_broker_di
     assert 1 <= found.late
     assert 1 <= found.cut_off_told
     assert [] == found.never_said
-    assert all("another microphone" in reason for reason in found.refused)
+    told = [line for line in found.refused if "say again" not in line.split(": ")[1]]
+    assert all("another microphone" in line for line in told)
