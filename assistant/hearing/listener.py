@@ -83,6 +83,7 @@ class Listener:
         self._recogniser: Any = None
         self._recent: deque[Block] = deque()
         self._zero_s = 0.0
+        self._unfed = True
         self._taken_until_s = 0.0
         self._now_s = 0.0
         self._partial = ""
@@ -106,6 +107,8 @@ class Listener:
         while self._recent and self._recent[0].end_s < block.end_s - PRE_ROLL_S:
             self._recent.popleft()
         self._now_s = block.end_s
+        if self._unfed:
+            self._zero_s, self._unfed = block.start_s, False
         return self._decode(block)
 
     def flush(self) -> list[Heard]:
@@ -160,7 +163,7 @@ class Listener:
         self._recogniser = self._model.recogniser(self._grammar.sentences())
         self._partial = ""
         again = [block for block in self._recent if block.start_s >= from_s]
-        self._zero_s = again[0].start_s if again else self._now_s
+        self._zero_s, self._unfed = (again[0].start_s, False) if again else (self._now_s, True)
         for block in again:
             self._recogniser.AcceptWaveform(block.samples.tobytes())
 
