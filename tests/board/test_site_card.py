@@ -11,11 +11,13 @@ import pytest
 
 from assistant.board import settings_for
 from assistant.board.network import own_names
+from assistant.clock import SystemClock
 from assistant.errors import ProcedureError
 from assistant.library import bin_on_card
 from protocol.site import read_site
 from protocol.units import FOOT_M
 
+PATIENCE_MS = 10_000
 CARD = """
 [department]
 name = "Alder County"
@@ -39,7 +41,7 @@ def test_a_run_draws_the_bin_of_its_site_card(tmp_path: Path) -> None:
         assert process.stdout is not None
         port = next(int(found[1]) for line in process.stdout if (found := re.search(r"127\.0\.0\.1:(\d+)/", line)))
         next(line for line in process.stdout if "How many" in line)
-        drawn = _state(port)["board"]["drawing"]["bin"]
+        drawn = _drawn(port)["bin"]
         process.stdin.close()
         process.stdout.read()
     assert {"name": "Maple Road 2", "diameter_m": round(27 * FOOT_M, 4), "eave_m": round(24 * FOOT_M, 4),
@@ -69,11 +71,21 @@ def test_the_machines_own_names_are_answered_to_on_the_network_only() -> None:
     assert all(name == name.lower() for name in own_names())
 
 
-def _state(port: int) -> dict[str, dict[str, dict[str, object]]]:
+def _drawn(port: int) -> dict[str, object]:
+    """The board's drawing; the console prints a step's words a moment before the board has them."""
+    clock = SystemClock()
+    until_ms = clock.now_ms() + PATIENCE_MS
+    while (board := _state(port)["board"]) is None and clock.now_ms() < until_ms:
+        clock.wait_ms(50)
+    assert board is not None
+    return board["drawing"]
+
+
+def _state(port: int) -> dict[str, dict[str, dict[str, object]] | None]:
     line = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
     try:
         line.request("GET", "/state")
-        found: dict[str, dict[str, dict[str, object]]] = json.loads(line.getresponse().read())
+        found: dict[str, dict[str, dict[str, object]] | None] = json.loads(line.getresponse().read())
         return found
     finally:
         line.close()
