@@ -231,6 +231,12 @@ def test_the_worst_answers_lead_to_a_direction_that_defers_to_the_medics(step: s
     assert f"{words.capitalize()}. {direction} Their word comes first." == said
 
 
+def test_not_knowing_whether_the_person_answers_is_told_to_the_medics() -> None:
+    """Not known is acted on, not passed over."""
+    said = sentences(walked_to(BOOK, VISIBLE, "answering").say("answer not known yet"), "outside")[0]
+    assert "Answer not known yet. Tell the medics and command: it is not known whether the person answers. Call again." == said
+
+
 def test_keeping_sound_is_said_to_the_headset_it_concerns() -> None:
     """The record names the file, and that station alone is told; the others hear nothing of it."""
     story = Story(shipped_book())
