@@ -47,7 +47,7 @@ class RealBroker:
 
     def start(self) -> None:
         """Start and wait until it answers."""
-        assert PROGRAM
+        assert PROGRAM, "Debian's mosquitto is not installed."
         self._process = subprocess.Popen([PROGRAM, "-c", str(self._file)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         clock = SystemClock()
         while clock.now_ms() < ANSWERS_S * 1000:

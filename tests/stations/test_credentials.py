@@ -16,10 +16,9 @@ from assistant.stations.finding import find_incident
 from assistant.stations.follower import topics_of
 from assistant.stations.link import Broker, Keys, MqttWire, broker_at
 from protocol.commands import Role
-from tests.stations.real_broker import PROGRAM, RealBroker, free_port
+from tests.stations.real_broker import RealBroker, free_port
 from tests.stations.site import INCIDENT
 
-needs_broker = pytest.mark.skipif(PROGRAM is None, reason="Debian's mosquitto is not installed")
 CREW = [("one", "inside"), ("two", "inside"), ("officer", "outside"), ("command", "lead"), ("spare", "standby")]
 
 
@@ -79,7 +78,6 @@ def test_a_second_call_adds_and_keeps(tmp_path: Path) -> None:
     assert {"command": Role.OUTSIDE, "two": Role.BOTH} == read_credentials(tmp_path / "command").roles
 
 
-@needs_broker
 def test_a_station_with_credentials_is_let_in_and_writes_under_its_own_name_only(secure: RealBroker, folder: Path) -> None:
     """What "one" sends as "two", or as the coordinator, reaches nobody."""
     clock = SystemClock()
@@ -98,7 +96,6 @@ def test_a_station_with_credentials_is_let_in_and_writes_under_its_own_name_only
         wire.close()
 
 
-@needs_broker
 def test_who_has_no_credentials_or_those_of_another_department_is_refused(
     secure: RealBroker, folder: Path, tmp_path: Path
 ) -> None:
@@ -116,7 +113,6 @@ def test_who_has_no_credentials_or_those_of_another_department_is_refused(
         dial(secure, folder, "one", host="127.0.0.1")
 
 
-@needs_broker
 def test_a_station_that_is_gone_hears_and_says_nothing(tmp_path: Path) -> None:
     """Its certificate is still valid; the broker's list is not."""
     make_credentials(tmp_path, ["localhost"], [("one", "inside"), ("two", "inside"), ("command", "lead")])
@@ -137,7 +133,6 @@ def test_a_station_that_is_gone_hears_and_says_nothing(tmp_path: Path) -> None:
         gone.close()
 
 
-@needs_broker
 def test_an_incident_that_is_not_open_is_named(secure: RealBroker, folder: Path) -> None:
     """A station that finds none says how one is begun; of several it asks which."""
     own = read_credentials(folder / "one")

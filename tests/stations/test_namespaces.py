@@ -15,11 +15,11 @@ from assistant.replay import rebuild, verify
 from assistant.stations.credentials import configuration
 from protocol.events import DeliveryRefused, DeliveryTaken, StationChanged
 from tests.stations import weather
-from tests.stations.real_broker import PROGRAM, RealBroker, free_port
+from tests.stations.real_broker import RealBroker, free_port
 from tests.stations.weather import Namespace
 
 pytestmark = pytest.mark.skipif(
-    PROGRAM is None or not weather.possible(), reason="needs Debian's mosquitto, root, `ip netns` and /dev/net/tun"
+    not weather.possible(), reason="needs root, `ip netns` and /dev/net/tun"
 )
 REPOSITORY = Path(__file__).parents[2]
 CUT_S = float(os.environ.get("CUT_S", "12"))

@@ -15,11 +15,9 @@ from assistant.stations.link import KEEPALIVE_S, MqttWire, Will, broker_at
 from protocol.commands import Role
 from protocol.delivery import Link
 from protocol.events import DeliveryRefused, DeliveryTaken, StationChanged
-from tests.stations.real_broker import PROGRAM, RealBroker, free_port
+from tests.stations.real_broker import RealBroker, free_port
 from tests.stations.road import Road
 from tests.stations.site import INCIDENT, Site
-
-pytestmark = pytest.mark.skipif(PROGRAM is None, reason="Debian's mosquitto is not installed")
 
 
 class Town:
