@@ -1,5 +1,6 @@
 """Builds the parts of a run from its options: the one place that names concrete devices, models and voices."""
 
+import os
 import sys
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -7,25 +8,33 @@ from pathlib import Path
 from queue import SimpleQueue
 
 from assistant.clock import Clock, wall_time
-from assistant.errors import AudioError, ModelError
+from assistant.devices import Devices
+from assistant.errors import ModelError
 from assistant.hearing.listener import Listener
 from assistant.hearing.recogniser import SpeechModel
 from assistant.hearing.sources import MicrophoneSource
 from assistant.inputs import Part
+from assistant.live import UNWRITTEN
 from assistant.microphone import LiveMicrophone
+from assistant.sound_server import StreamWatch, watch_streams
 from assistant.speaking.clips import ClipCache
 from assistant.speaking.device_player import DevicePlayer
 from assistant.speaking.mixdown import Mixdown
 from assistant.speaking.player import NullPlayer, Player, TimelinePlayer
 from assistant.speaking.sound_output import speaker
+from assistant.speaking.voice_settings import VoiceSettings
 from assistant.station import Place, Station
 from protocol.commands import Role
+from protocol.person_lines import every_line
 from protocol.phrases import every_phrase
 from protocol.scene import Book, Scene
-from protocol.spoken_texts import fixed_texts
+from protocol.spoken_texts import alarm_texts, fixed_texts
 from protocol.state import State
 
 FOLDER = Path("incidents")
+VOICE = VoiceSettings(spanish=every_line("es"))
+THREADS_TURN_S = 0.001
+"""How long one thread may hold up the one that feeds the loudspeaker."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +48,8 @@ class Wishes:
     output: str | None = None
     model: Path | None = None
     save_audio: Path | None = None
+    name: str = "crew"
+    """What the station is called."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,9 +60,14 @@ class Built:
     troubles: list[Part]
     clips: ClipCache | None
     mixdown: Mixdown | None
+    watch: StreamWatch | None = None
+    model: SpeechModel | None = None
+    devices: Devices | None = None
 
     def close(self) -> None:
         """Let go of everything."""
+        if self.watch is not None:
+            self.watch.close()
         self.station.close()
         if self.clips is not None:
             self.clips.close()
@@ -89,41 +105,56 @@ def prepare_clips(book: Book, show: Callable[[str], None], reports: SimpleQueue[
         if reports is not None:
             reports.put(Part("speech engine", works, why))
 
-    clips = ClipCache(report=report)
+    clips = ClipCache(settings=VOICE, report=report, note=show)
 
     def progress(done: int, total: int) -> None:
         if done < total and sys.stderr.isatty():
             sys.stderr.write(f"\rPreparing prompts {done}/{total} ")
 
-    prepared = clips.prepare(fixed_texts(book), progress)
+    prepared = clips.prepare((UNWRITTEN, *fixed_texts(book)), progress)
     if prepared.failed:
         show(f"{len(prepared.failed)} prompts have no sound: {prepared.reason}")
+    for text in (UNWRITTEN, *alarm_texts(book)):
+        clips.request(text)
     return clips
 
 
-def live_station(book: Book, wishes: Wishes, clock: Clock, show: Callable[[str], None]) -> Built:
+def live_station(
+    book: Book, wishes: Wishes, clock: Clock, show: Callable[[str], None], beside: Built | None = None
+) -> Built:
     """The station of a live run. What cannot be had becomes a trouble, never a stop.
+
+    Args:
+        book: what may be said.
+        wishes: what the person asked for.
+        clock: the incident's.
+        show: tells a person.
+        beside: a station of the same machine, whose model, clips and list of devices serve this one too.
 
     Raises:
         ModelError: if a model was asked for by name and cannot be used.
-        AudioError: if a microphone was asked for by name and cannot be used.
+        AudioError: if a microphone or a speaker was asked for by name and cannot be used.
     """
+    sys.setswitchinterval(THREADS_TURN_S)
     troubles: list[Part] = []
-    mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
+    mixdown = Mixdown(wishes.save_audio, (wishes.name,)) if wishes.save_audio else None
     reports: SimpleQueue[Part] = SimpleQueue()
-    clips = None if wishes.mute else prepare_clips(book, show, reports)
-    player: Player = NullPlayer("crew", clock)
+    kept = beside.clips if beside else None
+    clips = None if wishes.mute else kept or prepare_clips(book, show, reports)
+    player: Player = NullPlayer(wishes.name, clock)
+    devices = beside.devices if beside and beside.devices else Devices()
     if clips is not None:
-        try:
-            player = DevicePlayer("crew", clock, clips, speaker(wishes.output), mixdown.add if mixdown else None)
-        except AudioError as error:
-            if wishes.output:
-                raise
-            troubles.append(Part("speaker", works=False, detail=str(error)))
-    listener, microphone = _ears(book, wishes, clock, troubles)
-    place = Place("crew", wishes.role)
+        opener, keep = devices.speaker(speaker(wishes.output)), mixdown.add if mixdown else None
+        player = DevicePlayer(wishes.name, clock, clips, opener, keep, patient=wishes.output is None)
+        if player.missing:
+            troubles.append(Part("speaker", works=False, detail=player.missing))
+    model = beside.model if beside else None
+    listener, microphone, model = _ears(book, wishes, clock, troubles, devices, model)
+    place = Place(wishes.name, wishes.role)
     station = Station(place, player, listener, _scene_of(book), microphone, reports)
-    return Built(station, troubles, clips, mixdown)
+    silent = clips is None and microphone is None
+    watch = None if silent or beside else watch_streams(os.getpid(), reports.put)
+    return Built(station, troubles, None if kept else clips, mixdown, watch, model, devices)
 
 
 def recorded_station(book: Book, wishes: Wishes, clock: Clock) -> Built:
@@ -134,32 +165,30 @@ def recorded_station(book: Book, wishes: Wishes, clock: Clock) -> Built:
     """
     listener = Listener(load_model(wishes.model, book))
     mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
-    clips = ClipCache()
+    clips = ClipCache(settings=VOICE)
     player = TimelinePlayer("crew", clock, clips, mixdown.add if mixdown else None)
     place = Place("crew", wishes.role)
     return Built(Station(place, player, listener, _scene_of(book)), [], clips, mixdown)
 
 
 def _ears(
-    book: Book, wishes: Wishes, clock: Clock, troubles: list[Part]
-) -> tuple[Listener | None, LiveMicrophone | None]:
+    book: Book, wishes: Wishes, clock: Clock, troubles: list[Part], devices: Devices, model: SpeechModel | None
+) -> tuple[Listener | None, LiveMicrophone | None, SpeechModel | None]:
     if wishes.keyboard:
-        return None, None
+        return None, None, None
     try:
-        model = load_model(wishes.model, book)
+        model = model or load_model(wishes.model, book)
     except ModelError as error:
         if wishes.model:
             raise
         troubles.append(Part("speech model", works=False, detail=str(error)))
-        return None, None
-    try:
-        microphone = LiveMicrophone(lambda: MicrophoneSource(wishes.input), clock.now_ms())
-    except AudioError as error:
-        if wishes.input:
-            raise
-        troubles.append(Part("microphone", works=False, detail=str(error)))
-        return None, None
-    return Listener(model), microphone
+        return None, None, None
+    microphone = LiveMicrophone(
+        lambda: devices.microphone(lambda: MicrophoneSource(wishes.input)), clock.now_ms(), patient=wishes.input is None
+    )
+    if microphone.missing:
+        troubles.append(Part("microphone", works=False, detail=microphone.missing))
+    return Listener(model), microphone, model
 
 
 def _scene_of(book: Book) -> Callable[[State, int], Scene]:

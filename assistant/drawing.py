@@ -108,6 +108,7 @@ def _elsewhere(procedure: Procedure, step: Step, following: str | None) -> str:
     jumps = [f"{answer.say[0]} → {titles[answer.to]}" for answer in step.answers if answer.to]
     if step.next and step.next != following:
         jumps.append(f"then → {titles[step.next]}")
+    jumps.extend(f"{row.fact} {' or '.join(row.values)} → {titles[row.to]}" for row in step.detours)
     return "; ".join(jumps)
 
 

@@ -7,7 +7,10 @@ AssistantError (exit status 1)
 ├── SpeechError     5   the speech engine failed
 ├── JournalError    6   the incident record cannot be read, written or verified
 ├── BoardError      7   the board cannot be served
-└── ProcedureError  8   a procedure or site file was refused
+├── ProcedureError  8   a procedure or site file was refused
+├── DebriefError   11   a report cannot be made or written
+├── ArchiveError   13   the archive cannot be opened, read or written
+└── ScenarioError  14   a drill's scenario was refused
 """
 
 
@@ -65,3 +68,31 @@ class ProcedureError(AssistantError):
 
     code = "procedure"
     exit_status = 8
+
+
+class DebriefError(AssistantError):
+    """A report cannot be made or written."""
+
+    code = "debrief"
+    exit_status = 11
+
+
+class ArchiveError(AssistantError):
+    """The archive cannot be opened, read or written."""
+
+    code = "archive"
+    exit_status = 13
+
+
+class LinkError(AssistantError):
+    """The broker, or another station, cannot be reached, refuses, or sent what cannot be used."""
+
+    code = "link"
+    exit_status = 12
+
+
+class ScenarioError(AssistantError):
+    """A drill's scenario was refused."""
+
+    code = "scenario"
+    exit_status = 14

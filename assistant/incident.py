@@ -89,15 +89,16 @@ def resume_incident(path: Path) -> Incident:
     return Incident(Session(book, journal, state), journal, SystemClock(now_ms), note, history.records)
 
 
-
-
 def _time_now(header: Header, last_ms: int) -> tuple[int, str]:
     kept = header.clock
     if kept.get("kept") != "machine":
         return last_ms, "The clock goes on from the last record."
-    if kept.get("boot") == boot_id():
-        return max(last_ms, boot_ms() - int(kept["zero_ms"])), ""
-    passed = wall_ms_since(header.opened)
+    try:
+        if kept.get("boot") == boot_id():
+            return max(last_ms, boot_ms() - int(kept["zero_ms"])), ""
+        passed = wall_ms_since(header.opened)
+    except (KeyError, ValueError, TypeError, OverflowError):
+        return last_ms, "The record does not say how time was kept: clocks go on from the last record."
     if passed < last_ms:
         return last_ms, "The machine was restarted and its wall clock is behind: clocks go on from the last record."
     return passed, "The machine was restarted: clocks follow its wall clock."

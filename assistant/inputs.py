@@ -11,6 +11,8 @@ class Words:
 
     text: str
     origin: Origin
+    said_ms: int | None = None
+    """When they were understood, on the station's clock; None: now."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,11 +10,13 @@ import fcntl
 import hashlib
 import json
 import os
+import stat
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Self
+
+from pydantic import TypeAdapter, ValidationError
 
 from assistant.errors import JournalError
 from protocol.commands import Command
@@ -24,6 +26,11 @@ from protocol.wire import command_from, event_from, to_plain
 
 FORMAT = 1
 MAX_LINE_BYTES = 4_000_000
+MAX_FILE_BYTES = 256_000_000
+"""Far more than a day of records; a larger file is refused before it is read."""
+MALFORMED = (HistoryError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)
+"""What a line of nonsense, or of well-formed JSON of the wrong shape, raises while it is read."""
+NO_HEADER = "no whole header: not an incident record, or nothing was recorded. Begin a new one with: bin-rescue run."
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +51,9 @@ class Header:
     clock: Mapping[str, Any]
     """How time was kept: machine boot and its count at zero, or a recording."""
     program: str
+
+
+HEADER: TypeAdapter[Header] = TypeAdapter(Header)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +93,9 @@ class Journal:
         self._handle = handle
         self._n = n
         self._chain = chain
+        self._whole_bytes = os.fstat(handle).st_size
+        self.last_line = b""
+        """The line that was written last, as it stands in the file without its end."""
 
     @classmethod
     def create(cls, path: Path, header: Header) -> Self:
@@ -100,8 +113,13 @@ class Journal:
             raise JournalError(f"{path} cannot be written ({error.strerror}). Choose another folder.") from error
         _lock(handle, path)
         journal = cls(path, handle, 0, "")
-        journal._write({"format": FORMAT, **_header_plain(header)})
-        _sync_folder(path.parent)
+        try:
+            journal._write({"format": FORMAT, **_header_plain(header)})
+            _sync_folder(path.parent)
+        except (JournalError, OSError) as error:
+            journal.close()
+            path.unlink(missing_ok=True)
+            raise JournalError(f"{path}: no record can be begun there ({error}). Choose another folder.") from error
         return journal
 
     @classmethod
@@ -116,11 +134,16 @@ class Journal:
         except OSError as error:
             raise JournalError(f"{path} cannot be opened ({error.strerror}). Check the name and the rights.") from error
         _lock(handle, path)
-        history = read(path)
-        if history.torn:
-            _set_aside(path, history)
-            os.ftruncate(handle, history.good_bytes)
-            os.fsync(handle)
+        try:
+            history = read(path)
+            if history.torn:
+                _set_aside(path, history)
+                _cut(handle, history.good_bytes)
+        except (JournalError, OSError) as error:
+            os.close(handle)
+            if isinstance(error, JournalError):
+                raise
+            raise JournalError(f"{path}: its torn end cannot be set aside ({error}). Free some space.") from error
         return cls(path, handle, len(history.records), history.chain), history
 
     @property
@@ -151,17 +174,31 @@ class Journal:
     def _write(self, content: dict[str, Any]) -> None:
         chain = _link(self._chain, content)
         line = _dump({**content, "chain": chain}) + b"\n"
-        start = os.fstat(self._handle).st_size
+        if len(line) > MAX_LINE_BYTES:
+            raise JournalError(f"{self.path}: a record of {len(line)} bytes is too long. Make it shorter.")
         try:
+            self._remove_remains()
             _write_all(self._handle, line)
             os.fsync(self._handle)
+            self._whole_bytes += len(line)
         except OSError as error:
-            with suppress(OSError):
-                os.ftruncate(self._handle, start)
+            self._try_to_remove_remains()
             raise JournalError(
                 f"{self.path}: the record could not be written ({error.strerror}). Free some space; nothing was lost."
             ) from error
         self._chain = chain
+        self.last_line = line[:-1]
+
+    def _remove_remains(self) -> None:
+        """Cut off what a failed write left, so that the next record does not follow half a line."""
+        if os.fstat(self._handle).st_size > self._whole_bytes:
+            _cut(self._handle, self._whole_bytes)
+
+    def _try_to_remove_remains(self) -> None:
+        try:
+            self._remove_remains()
+        except OSError:
+            return  # tried again before the next write, which fails if it cannot be done
 
 
 def _make_folder(folder: Path) -> None:
@@ -183,11 +220,7 @@ def read(path: Path) -> History:
     Raises:
         JournalError: naming the first line that is wrong.
     """
-    try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise JournalError(f"{path} cannot be read ({error.strerror}). Check the name.") from error
-    lines = data.split(b"\n")
+    lines = _bytes_of(path).split(b"\n")
     whole, rest = lines[:-1], lines[-1]
     header: Header | None = None
     records: list[Record] = []
@@ -195,30 +228,61 @@ def read(path: Path) -> History:
     for number, line in enumerate(whole, start=1):
         last = number == len(whole) and not rest
         try:
-            content = _load(line)
-            chain = _checked_chain(content, chain)
+            content = load_line(line)
+            chain = checked_chain(content, chain)
             if header is None:
-                header = _header_from(content)
+                header = header_from(content)
             else:
-                records.append(_record_from(content, len(records) + 1))
-        except (HistoryError, ValueError, KeyError, TypeError) as error:
+                records.append(record_from(content, len(records) + 1))
+        except MALFORMED as error:
             if last and header is not None:
                 return History(header, tuple(records), chain, good, line + b"\n")
             raise JournalError(f"{path}, line {number}: {error}") from error
         good += len(line) + 1
     if header is None:
-        raise JournalError(f"{path}, line 1: no whole header; this is not an incident record.")
+        raise JournalError(f"{path}, line 1: {NO_HEADER}")
     return History(header, tuple(records), chain, good, rest)
 
 
-def _checked_chain(content: dict[str, Any], before: str) -> str:
+def whole_lines(path: Path) -> list[bytes]:
+    """The lines of a record that was read before, header first, without a torn end.
+
+    Raises:
+        JournalError: if it cannot be read.
+    """
+    return _bytes_of(path).split(b"\n")[:-1]
+
+
+def _bytes_of(path: Path) -> bytes:
+    try:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise JournalError(f"{path} is not a file. Name an incident record.")
+        if found.st_size > MAX_FILE_BYTES:
+            raise JournalError(f"{path}: {found.st_size} bytes; an incident record is never so long.")
+        return path.read_bytes()
+    except (OSError, ValueError) as error:
+        raise JournalError(f"{path} cannot be read ({error}). Check the name.") from error
+
+
+def checked_chain(content: dict[str, Any], before: str) -> str:
+    """The digest that a line carries, taken out of its content, when it fits the line before.
+
+    Raises:
+        HistoryError: if it does not fit.
+    """
     chain = content.pop("chain", None)
     if chain != _link(before, content):
         raise HistoryError("the digest does not fit: this record was changed, or one before it removed or added.")
     return str(chain)
 
 
-def _load(line: bytes) -> dict[str, Any]:
+def load_line(line: bytes) -> dict[str, Any]:
+    """One line as JSON values.
+
+    Raises:
+        HistoryError: if it is longer or deeper than a record can be, or no JSON object.
+    """
     if len(line) > MAX_LINE_BYTES:
         raise HistoryError("longer than a record can be.")
     try:
@@ -235,20 +299,35 @@ def _link(before: str, content: Mapping[str, Any]) -> str:
 
 
 def _dump(content: Mapping[str, Any]) -> bytes:
-    return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode()
+    """As JSON; half a surrogate pair, which is no text, is written as its escape."""
+    return json.dumps(content, ensure_ascii=False, separators=(",", ":")).encode(errors="backslashreplace")
 
 
 def _header_plain(header: Header) -> dict[str, Any]:
     return {name: getattr(header, name) for name in Header.__slots__}
 
 
-def _header_from(content: Mapping[str, Any]) -> Header:
+def header_from(content: Mapping[str, Any]) -> Header:
+    """The header from its JSON values.
+
+    Raises:
+        HistoryError: if it is none, or of another format.
+    """
     if content.get("format") != FORMAT:
         raise HistoryError(f"format {content.get('format')!r} is not one that this version reads ({FORMAT}).")
-    return Header(**{name: content[name] for name in Header.__slots__})
+    try:
+        return HEADER.validate_python({name: content[name] for name in Header.__slots__})
+    except ValidationError as error:
+        where = ".".join(str(part) for part in error.errors()[0]["loc"])
+        raise HistoryError(f"{where}: {error.errors()[0]['msg']}.") from error
 
 
-def _record_from(content: Mapping[str, Any], expected: int) -> Record:
+def record_from(content: Mapping[str, Any], expected: int) -> Record:
+    """One record from its JSON values.
+
+    Raises:
+        HistoryError: if its number is not the expected one or a message in it is unknown.
+    """
     if content["n"] != expected:
         raise HistoryError(f"record {content['n']} stands where record {expected} should be.")
     events = tuple(event_from(event) for event in content["events"])
@@ -256,8 +335,22 @@ def _record_from(content: Mapping[str, Any], expected: int) -> Record:
 
 
 def _set_aside(path: Path, history: History) -> None:
-    place = path.with_name(f"{path.name}.torn-{len(history.records) + 1}")
-    place.write_bytes(history.torn)
+    """Keep the remains of a torn line in a new file, on disk before they are cut off."""
+    name = f"{path.name}.torn-{len(history.records) + 1}"
+    earlier = len(list(path.parent.glob(f"{name}*")))
+    place = path.with_name(f"{name}.{earlier}" if earlier else name)
+    handle = os.open(place, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    try:
+        _write_all(handle, history.torn)
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+    _sync_folder(path.parent)
+
+
+def _cut(handle: int, length: int) -> None:
+    os.ftruncate(handle, length)
+    os.fsync(handle)
 
 
 def _lock(handle: int, path: Path) -> None:

@@ -9,8 +9,11 @@ from protocol import commands as cmd
 
 HELP = (
     "Type a phrase as you would say it. Also: /override REASON (pass this step), /answer VALUE REASON (pass a "
-    "question), /note TEXT, /words (phrases in force), /quit."
+    "question), /end REASON (bin empty), /note TEXT, /words (phrases in force), /quit."
 )
+
+
+LONGEST_LINE = 2_000
 
 
 def read_lines(
@@ -34,7 +37,7 @@ def read_lines(
     def work() -> None:
         for line in lines:
             if line.strip():
-                put(parse(line.strip(), origin, step()))
+                put(parse(_clean(line), origin, step()))
         if ends_run:
             put(Stop("end of input"))
 
@@ -51,9 +54,16 @@ def parse(line: str, origin: cmd.Origin, step: str) -> Input:
         return Stop("typed")
     if word == "/note" and rest:
         return Order(cmd.Note(0, heard, rest))
+    if word == "/end" and rest:
+        return Order(cmd.EndWork(0, heard, rest))
     if word == "/override" and rest:
         return Order(cmd.Override(0, heard, step, rest))
     if word == "/answer" and rest:
         answer, _gap, reason = rest.partition(" ")
         return Order(cmd.Override(0, heard, step, reason, answer))
     return Words(line, heard)
+
+
+def _clean(line: str) -> str:
+    """What is no text becomes a question mark, and a cat on the keyboard has an end."""
+    return line.strip()[:LONGEST_LINE].encode(errors="replace").decode()

@@ -2,6 +2,8 @@
 
 import hashlib
 import json
+import re
+import stat
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -12,10 +14,12 @@ from protocol.errors import ProtocolError
 from protocol.house import House
 from protocol.loading import load_procedure
 from protocol.scene import Book
-from protocol.site import Site, read_site
+from protocol.site import Bin, Site, read_site
 
 SHIPPED = "partial_entrapment"
 MAX_FILE_BYTES = 1_000_000
+ENDLESS_KEY = re.compile(r"(?<![^\s.=])(?:[^\s.=]++[ \t]*+\.[ \t]*+){16}[^\s.=]")
+"""Names joined by dots without end: the time to parse them grows with their square."""
 
 
 def shipped_texts() -> dict[str, str]:
@@ -36,8 +40,8 @@ def texts_for(path: Path) -> dict[str, str]:
     """
     beside = sorted(path.parent.glob("*.toml")) if path.parent.is_dir() else []
     texts = shipped_texts()
-    texts.update({other.stem: _read(other) for other in beside if other.stem in texts and other != path})
-    texts[path.stem] = _read(path)
+    texts.update({other.stem: read_text(other) for other in beside if other.stem in texts and other != path})
+    texts[path.stem] = read_text(path)
     return texts
 
 
@@ -77,6 +81,8 @@ def make_book(source: Source) -> Book:
         procedure = load_procedure(source.name, source.texts, source.words)
     except ProtocolError as error:
         raise ProcedureError(str(error)) from error
+    except ValueError as error:
+        raise ProcedureError(f"{source.name}: {error}") from error
     return Book(procedure, source.house, digest_of(source))
 
 
@@ -98,9 +104,26 @@ def load_site(path: Path | None) -> Site | None:
     if path is None:
         return None
     try:
-        return read_site(_read(path), path.name)
-    except ProtocolError as error:
+        return read_site(read_text(path), path.name)
+    except (ProtocolError, ValueError) as error:
         raise ProcedureError(str(error)) from error
+
+
+def bin_on_card(site: Site | None, name: str | None) -> Bin | None:
+    """The bin that is named, or the only one on the card; None when nobody can say which it is.
+
+    Raises:
+        ProcedureError: if the card does not list that bin.
+    """
+    listed = site.bin if site else ()
+    if name is None:
+        return listed[0] if len(listed) == 1 else None
+    found = next((row for row in listed if row.name.casefold() == name.strip().casefold()), None)
+    if found is None:
+        names = ", ".join(row.name for row in listed)
+        helps = f"It lists: {names}." if names else "Give the card with --site."
+        raise ProcedureError(f"No bin '{name}' on the site card. {helps}")
+    return found
 
 
 def digest_of(source: Source) -> str:
@@ -114,12 +137,23 @@ def digest_of(source: Source) -> str:
     return hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
 
 
-def _read(path: Path) -> str:
+def read_text(path: Path) -> str:
+    """The text of a procedure, card or scenario.
+
+    Raises:
+        ProcedureError: if it cannot be read, is too long or is no text.
+    """
     try:
-        if path.stat().st_size > MAX_FILE_BYTES:
+        found = path.stat()
+        if not stat.S_ISREG(found.st_mode):
+            raise ProcedureError(f"{path}: is not a file. Name a TOML file.")
+        if found.st_size > MAX_FILE_BYTES:
             raise ProcedureError(f"{path}: larger than {MAX_FILE_BYTES} bytes; a procedure is not that long.")
-        return path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8")
     except OSError as error:
         raise ProcedureError(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
     except UnicodeDecodeError as error:
         raise ProcedureError(f"{path}: is not UTF-8 text. Save it as UTF-8.") from error
+    if ENDLESS_KEY.search(text):
+        raise ProcedureError(f"{path}: a name of many parts joined by dots; no procedure or card has one.")
+    return text

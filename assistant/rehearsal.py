@@ -5,7 +5,7 @@ Time is the recording's own, so that a fast rehearsal decides exactly what a slo
 
 import json
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 
@@ -13,7 +13,7 @@ from assistant.clock import Clock, ManualClock, stopwatch_s
 from assistant.errors import UsageError
 from assistant.hearing.blocks import Block
 from assistant.incident import Incident
-from assistant.inputs import Input, Words
+from assistant.inputs import Input, Order, Words
 from assistant.live import Post
 from protocol.events import Event, RepeatConfirmed, StepConfirmed
 
@@ -125,8 +125,23 @@ def read_script(path: Path) -> list[ScriptLine]:
         raise UsageError(f"{path}: is not a rehearsal script: it needs lines with text, start_s and end_s.") from error
 
 
-def play(incident: Incident, ear: Ear, blocks: Iterable[Block], score: Score, show: Callable[[float], None]) -> float:
-    """Let the station hear the recording to its end or until the incident is closed; gives the seconds played.
+def play(
+    incident: Incident,
+    ear: Ear,
+    blocks: Iterable[Block],
+    score: Score,
+    show: Callable[[float], None],
+    posts: Sequence[Post] = (),
+) -> float:
+    """Let the station hear the recording to its end; gives the seconds played.
+
+    Args:
+        incident: what is led.
+        ear: the station.
+        blocks: the recording.
+        score: is told which words were understood.
+        show: is told the seconds played.
+        posts: others whose orders are taken before the station is heard, such as a drill's director.
 
     Raises:
         JournalError: if a record cannot be written.
@@ -139,6 +154,8 @@ def play(incident: Incident, ear: Ear, blocks: Iterable[Block], score: Score, sh
         _wait_until(clock, round(played_s * 1000))
         now_ms = clock.now_ms()
         session.tick(now_ms)
+        for post in posts:
+            _take_all(incident, post.poll(now_ms), score, played_s)
         _take_all(incident, [*ear.hear(block), *ear.poll(now_ms)], score, played_s)
         show(played_s)
     _take_all(incident, ear.finish(), score, played_s)
@@ -164,6 +181,8 @@ def _take_all(incident: Incident, found: Sequence[Input], score: Score, at_s: fl
         if isinstance(item, Words):
             events = incident.session.say(item.text, incident.clock.now_ms(), item.origin) or ()
             score.take(item.text, at_s, events)
+        elif isinstance(item, Order):
+            incident.session.submit(replace(item.command, at_ms=incident.clock.now_ms()))
 
 
 def _wait_until(clock: Clock, at_ms: int) -> None:

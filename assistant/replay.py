@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from pydantic import ValidationError
+
 from assistant.errors import JournalError
 from assistant.journal import History
 from assistant.library import Source, make_book
@@ -27,9 +29,14 @@ def book_of(history: History) -> Book:
 
     Raises:
         ProcedureError: if today's program cannot use them.
+        JournalError: if the house rules are none.
     """
     header = history.header
-    return make_book(Source(header.procedure, header.texts, House.model_validate(header.house), header.words))
+    try:
+        house = House.model_validate(header.house)
+    except ValidationError as error:
+        raise JournalError(f"The record's house rules cannot be used: {error.errors()[0]['msg']}.") from error
+    return make_book(Source(header.procedure, header.texts, house, header.words))
 
 
 def rebuild(history: History) -> State:

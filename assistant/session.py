@@ -34,6 +34,10 @@ class Session:
         self._recorder = recorder
         self._reactions: list[Reaction] = []
 
+    def record_with(self, recorder: Recorder) -> None:
+        """Write records by another way from now on, such as one that a fence can close."""
+        self._recorder = recorder
+
     def react_with(self, reaction: Reaction) -> None:
         """Tell `reaction` of each record once it is on disk and applied."""
         self._reactions.append(reaction)

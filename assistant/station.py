@@ -85,6 +85,7 @@ class Station:
         self._own_voice = OwnVoice()
         self._scene = scene
         self._waiting = 0
+        self._warnings = 0
 
     def react(self, record: Record, state: State) -> None:
         """Say what is addressed to this station, then listen for what now means something."""
@@ -95,6 +96,13 @@ class Station:
             self._waiting += len(mine)
             self._player.say(*(utterance(event, f"{record.n}.{place}", state) for place, event in enumerate(mine)))
         self.listen_for(self._scene(state, record.at_ms))
+
+    def listen_through(self, wrap: Callable[[Microphone], Microphone]) -> bool:
+        """Put something between the microphone and the station; false where there is no microphone."""
+        if self._microphone is None:
+            return False
+        self._microphone = wrap(self._microphone)
+        return True
 
     def listen_for(self, scene: Scene) -> None:
         """Put the phrases in force into the listener."""
@@ -128,6 +136,21 @@ class Station:
                 found.extend(self.hear(block))
         return found
 
+    def warn(self, text: str) -> None:
+        """Say at once, as an alarm, what cannot be on record."""
+        name = self._unrecorded()
+        self._player.say(Utterance(name, text, Priority.ALARM, interruptible=False, kind="warning", tone=Tone.ALARM))
+
+    def tell(self, said: Said, state: State) -> None:
+        """Say what is not on record, or was on record before, if it is addressed to this station."""
+        if self._is_mine(said):
+            self._player.say(utterance(said, self._unrecorded(), state))
+
+    def _unrecorded(self) -> str:
+        self._waiting += 1
+        self._warnings += 1
+        return f"warning.{self._warnings}"
+
     @property
     def silent(self) -> bool:
         """Whether nothing is being said or waits to be said."""
@@ -140,6 +163,8 @@ class Station:
         self._player.close()
 
     def _is_mine(self, event: Said) -> bool:
+        if event.station not in {"", self.place.name}:
+            return False
         return self.place.role.covers("either" if event.to == Role.BOTH.value else event.to)
 
     def _allows(self, heard: Heard) -> bool:
@@ -165,7 +190,7 @@ class Station:
 
     def _words(self, heard: Heard) -> Input:
         origin = Origin(self.place.name, self.place.role, self.place.how, heard.text, round(heard.confidence, 3))
-        return Words(heard.text, origin)
+        return Words(heard.text, origin, round(heard.accepted_at_s * 1000))
 
 
 def utterance(event: Said, name: str, state: State) -> Utterance:

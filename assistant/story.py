@@ -44,14 +44,14 @@ def heard_of(command: cmd.Command) -> str:
 
 def _line(event: ev.Event, book: Book) -> str:
     if isinstance(event, ev.Said):
-        return f"{_MARK[event.urgency]} to {event.to}: {event.text}"
+        return f"{_MARK[event.urgency]} to {event.station or event.to}: {event.text}"
     if isinstance(event, ev.StepEntered):
         step = book.procedure.step(event.step)
         return f"== {book.procedure.stage_of(step).title}: {step.title}"
     if isinstance(event, ev.PartFailed | ev.PartRecovered):
         return f"** {event.part}: {event.detail}"
-    if isinstance(event, ev.NoteTaken):
-        return f"** note by {event.by}: {event.text}"
+    if isinstance(event, ev.NoteTaken | ev.TrainerNoted):
+        return f"** note by {event.by if isinstance(event, ev.NoteTaken) else 'the trainer'}: {event.text}"
     if isinstance(event, ev.CommandRefused):
         return f"** refused {event.command}: {event.reason}"
     return ""

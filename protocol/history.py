@@ -7,9 +7,15 @@ from typing import Any
 
 from protocol import events as ev
 from protocol.air import Reading
+from protocol.delivery import Delivery, StationSeen
 from protocol.errors import HistoryError
-from protocol.state import Level, OpenEmergency, Pending, Rescuer, RunningTimer, State
+from protocol.rewinding import put_back
+from protocol.state import DRILL, Level, OpenEmergency, Pending, Rescuer, RunningTimer, SpokenEstimate, State, Tape
 
+RESCUER_OUT = "rescuer_out"
+"""The entry of a rescuer counted out, which "correction" takes back like a reading."""
+_ESTIMATED_FROM = ("canister", "level", "corner")
+"""Without such an entry the estimate that was spoken last does not stand any more."""
 _PENDING_FIELDS = ("what", "step", "by", "heard", "answer", "gas", "value", "place")
 
 
@@ -45,7 +51,18 @@ def _opened(state: State, event: ev.IncidentOpened) -> State:
 
 
 def _entered(state: State, event: ev.StepEntered) -> State:
-    return replace(state, step=event.step, step_since_ms=event.at_ms, repeats=event.repeats)
+    entered = replace(state, step=event.step, step_since_ms=event.at_ms, repeats=event.repeats)
+    if state.kind != DRILL:
+        return entered
+    moment = replace(entered, at_ms=event.at_ms, moments=())
+    return replace(entered, moments=(*state.moments, moment))
+
+
+def _rewound(state: State, event: ev.DrillRewound) -> State:
+    before = put_back(replace(state, at_ms=event.at_ms), event.to, event.moment_ms)
+    if before is None:
+        raise HistoryError(f"The drill was put back to '{event.to}' at {event.moment_ms} ms: it never stood there.")
+    return before
 
 
 def _confirmed(state: State, event: ev.StepConfirmed) -> State:
@@ -80,6 +97,16 @@ def _fact(state: State, event: ev.FactLearned) -> State:
     )
 
 
+def _next_person(state: State, event: ev.NextPersonBegun) -> State:
+    kept = set(event.kept)
+    return replace(
+        state,
+        facts=tuple(pair for pair in state.facts if pair[0] in kept),
+        fact_times_ms=tuple(pair for pair in state.fact_times_ms if pair[0] in kept),
+        trail=(), levels=(), tapes=(), outside_m=(), entries=(), estimate=None,
+    )  # fmt: skip
+
+
 def _air(state: State, event: ev.AirRead) -> State:
     reading = Reading(event.gas, event.value, event.place, event.at_ms)
     return replace(state, readings=(*state.readings, reading), entries=(*state.entries, "air"), pending=None)
@@ -97,14 +124,37 @@ def _level(state: State, event: ev.LevelCalled) -> State:
     )
 
 
+def _corner(state: State, event: ev.CornerTaped) -> State:
+    before = () if event.opens or not state.tapes else state.tapes[-1].down_m
+    kept = state.tapes if event.opens else state.tapes[:-1]
+    tape = Tape(event.at_ms, (*before, (event.corner, event.down_m)))
+    return replace(state, tapes=(*kept, tape), entries=(*state.entries, "corner"))
+
+
+def _without_corner(tapes: tuple[Tape, ...]) -> tuple[Tape, ...]:
+    left = tapes[-1].down_m[:-1]
+    return (*tapes[:-1], replace(tapes[-1], down_m=left)) if left else tapes[:-1]
+
+
+def _outside(state: State, event: ev.OutsideCalled) -> State:
+    others = tuple(pair for pair in state.outside_m if pair[0] != event.panel)
+    return replace(state, outside_m=tuple(sorted((*others, (event.panel, event.higher_m)))))
+
+
 def _taken_back(state: State, event: ev.EntryTakenBack) -> State:
     if not state.entries or state.entries[-1] != event.entry:
         raise HistoryError(f"The last entry is not '{event.entry}': it cannot be taken back.")
+    if event.entry in _ESTIMATED_FROM:
+        state = replace(state, estimate=None)
+    if event.entry == "corner":
+        return replace(state, entries=state.entries[:-1], tapes=_without_corner(state.tapes))
     lists: dict[str, dict[str, Any]] = {
         "air": {"readings": state.readings[:-1]},
         "canister": {"canisters_ms": state.canisters_ms[:-1]},
         "level": {"levels": state.levels[:-1]},
     }
+    if event.entry == RESCUER_OUT:
+        return _in_again(state)
     return replace(state, entries=state.entries[:-1], **lists[event.entry])
 
 
@@ -117,7 +167,15 @@ def _out(state: State, event: ev.RescuerLeft) -> State:
         replace(member, left_ms=event.at_ms) if member.inside and member.slot == event.slot else member
         for member in state.crew
     )
-    return replace(state, crew=crew)
+    return replace(state, crew=crew, out_order=(*state.out_order, event.slot), entries=(*state.entries, RESCUER_OUT))
+
+
+def _in_again(state: State) -> State:
+    """The last one who was counted out is still inside."""
+    slot = state.left_last
+    member = next(one for one in reversed(state.crew) if one.slot == slot)
+    crew = tuple(replace(one, left_ms=None) if one is member else one for one in state.crew)
+    return replace(state, crew=crew, out_order=state.out_order[:-1], entries=state.entries[:-1])
 
 
 def _without(state: State, timer: str, key: str) -> tuple[RunningTimer, ...]:
@@ -125,7 +183,8 @@ def _without(state: State, timer: str, key: str) -> tuple[RunningTimer, ...]:
 
 
 def _timer_on(state: State, event: ev.TimerStarted) -> State:
-    started = RunningTimer(event.timer, event.key, event.at_ms, event.due_ms)
+    since_ms = event.at_ms if event.since_ms is None else event.since_ms
+    started = RunningTimer(event.timer, event.key, since_ms, event.due_ms)
     return replace(state, timers=(*_without(state, event.timer, event.key), started))
 
 
@@ -142,7 +201,7 @@ def _timer_out(state: State, event: ev.TimerExpired) -> State:
 
 
 def _raised(state: State, event: ev.EmergencyRaised) -> State:
-    emergency = OpenEmergency(event.kind, event.at_ms, event.from_step, state.repeats)
+    emergency = OpenEmergency(event.kind, event.at_ms, event.from_step, state.repeats, event.by)
     return replace(state, emergencies=(*state.emergencies, emergency), pending=None)
 
 
@@ -160,12 +219,27 @@ def _recovered(state: State, event: ev.PartRecovered) -> State:
     return replace(state, failed_parts=tuple(part for part in state.failed_parts if part != event.part))
 
 
+def _station(state: State, event: ev.StationChanged) -> State:
+    seen = StationSeen(event.station, event.role, event.link, event.at_ms, event.battery)
+    return replace(state, stations=state.stations.with_link(seen))
+
+
+def _delivered(state: State, event: ev.DeliveryTaken | ev.DeliveryRefused) -> State:
+    delivery = Delivery(event.session, event.seq, event.said_ms)
+    return replace(state, stations=state.stations.with_delivery(event.station, delivery, event.heard))
+
+
+def _led(state: State, event: ev.LeadTaken) -> State:
+    return replace(state, stations=replace(state.stations, term=event.term, leader=event.leader))
+
+
 def _said(state: State, event: ev.Said) -> State:
     said = dict(state.last_said)
     for side in ("inside", "outside"):
         if event.to in {side, "both"}:
             said[side] = event.text
-    return replace(state, last_said=tuple(sorted(said.items())))
+    told = SpokenEstimate(event.estimates, event.text, event.at_ms) if event.estimates else state.estimate
+    return replace(state, last_said=tuple(sorted(said.items())), estimate=told)
 
 
 def _resumed(state: State, event: ev.WorkResumed) -> State:
@@ -187,11 +261,14 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.ReadbackAsked: _asked,
     ev.ReadbackDropped: _dropped,
     ev.FactLearned: _fact,
+    ev.NextPersonBegun: _next_person,
     ev.AirRead: _air,
     ev.AirLimitCrossed: _unchanged,
     ev.AirWentStale: _unchanged,
     ev.CanisterCounted: _canister,
     ev.LevelCalled: _level,
+    ev.CornerTaped: _corner,
+    ev.OutsideCalled: _outside,
     ev.EntryTakenBack: _taken_back,
     ev.PersonChecked: _unchanged,
     ev.RollCallAnswered: _unchanged,
@@ -206,8 +283,20 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.EmergencyEnded: _ended,
     ev.PartFailed: _failed,
     ev.PartRecovered: _recovered,
+    ev.StationChanged: _station,
+    ev.DeliveryTaken: _delivered,
+    ev.DeliveryRefused: _delivered,
+    ev.LeadTaken: _led,
     ev.NoteTaken: _unchanged,
     ev.CommandRefused: _unchanged,
+    ev.DrillBegun: _unchanged,
+    ev.DrillEnded: _unchanged,
+    ev.InjectGiven: _unchanged,
+    ev.DrillPaused: lambda state, _event: replace(state, drill_paused=True),
+    ev.DrillContinued: lambda state, _event: replace(state, drill_paused=False),
+    ev.DrillRewound: _rewound,
+    ev.TrainerNoted: _unchanged,
+    ev.AudioKept: _unchanged,
     ev.Said: _said,
 })
 """One small function per event; a test checks that none is missing."""

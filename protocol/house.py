@@ -13,6 +13,8 @@ class House(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid")
 
     units: Literal["us", "metric"] = "us"
+    person_language: Literal["en", "es"] = "en"
+    """Language in which the person is spoken to."""
     panels: int = Field(default=4, ge=3, le=12)
     """Panels in the ring."""
     panel_width_m: float = Field(default=0.6096, gt=0.1, le=2.0)

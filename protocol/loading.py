@@ -12,7 +12,7 @@ from string import Formatter
 from types import MappingProxyType
 
 from protocol.errors import TableError
-from protocol.guards import GUARDS, REPEATS_DONE
+from protocol.guards import GUARDS, NOBODY_INSIDE, REPEATS_DONE
 from protocol.machine import Row, all_rows, is_raise, rows_from
 from protocol.marks import MARKS
 from protocol.phrases import (
@@ -32,6 +32,7 @@ from protocol.phrases import (
     syllables,
 )
 from protocol.procedure import (
+    BAD_AIR,
     RETURN,
     Interruption,
     Procedure,
@@ -112,9 +113,11 @@ def load_procedure(main: str, texts: Mapping[str, str], words: Words = NO_WORDS)
     procedure = merge(sources[0].rows, tuple(source.rows for source in sources[1:]))
     _check_ids(sources)
     _check_names(procedure, sources)
+    _check_answers(sources)
     _check_emergencies(procedure, sources)
     _check_phrases(sources)
     _check_machine(procedure, sources)
+    _check_bad_air(procedure, sources)
     return procedure
 
 
@@ -151,11 +154,17 @@ def _check_names(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
         wrong = [guard for guard in step.needs if guard not in _NAMED]
         if wrong:
             raise source.fail(step, "needs", f"there is no guard '{wrong[0]}'; known: {', '.join(sorted(_NAMED))}")
-        for dest in (step.next, *(answer.to for answer in step.answers)):
+        for dest in (step.next, *(answer.to for answer in step.answers), *(row.to for row in step.detours)):
             if dest is not None and dest not in known:
                 raise source.fail(step, "next", f"it leads to '{dest}', which is not a step")
             if dest == RETURN and not procedure.stage_of(step).emergency:
                 raise source.fail(step, "next", f"only the steps of an emergency may end in {RETURN}")
+
+
+def _check_answers(sources: tuple[_Source, ...]) -> None:
+    for source, step in _steps(sources):
+        if step.begins_again and step.begins_again not in {answer.value for answer in step.answers}:
+            raise source.fail(step, "begins_again", f"'{step.begins_again}' is none of its answers")
 
 
 def _check_ids(sources: tuple[_Source, ...]) -> None:
@@ -181,6 +190,22 @@ def _check_emergencies(procedure: Procedure, sources: tuple[_Source, ...]) -> No
                 if "{" in phrase:
                     raise source.fail(row, "say", "only the phrases of a repeated step hold {n}")
                 seen.add(phrase)
+
+
+def _check_bad_air(procedure: Procedure, sources: tuple[_Source, ...]) -> None:
+    """A bad reading raises this emergency by its name: without it nobody would be led out."""
+    rows = [(source, row) for source in sources for row in source.rows.interruption if row.id == BAD_AIR]
+    if not rows:
+        raise TableError(
+            f"{procedure.heading.id}: there is no emergency '{BAD_AIR}', so bad air would order nobody out. "
+            "Include 'emergencies', or write one."
+        )
+    source, row = rows[0]
+    if not row.evacuates:
+        raise source.fail(row, "evacuates", f"'{BAD_AIR}' has to order everyone out: write evacuates = true")
+    first = next((step for step in procedure.steps if step.id == row.to), None)
+    if first is not None and NOBODY_INSIDE not in first.needs:
+        raise source.fail(row, "to", f"its first step '{row.to}' has to need {NOBODY_INSIDE}")
 
 
 def _check_phrases(sources: tuple[_Source, ...]) -> None:
@@ -260,7 +285,11 @@ def _ways_in(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]
     for row in rows:
         if row.dest != RETURN:
             edges[row.source].add(row.dest)
-    return edges
+    return _with_detours(procedure, edges)
+
+
+def _with_detours(procedure: Procedure, edges: dict[str, set[str]]) -> dict[str, set[str]]:
+    return {step.id: edges[step.id] | {row.to for row in step.detours} for step in procedure.steps}
 
 
 def _ways_out(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]]:
@@ -270,7 +299,7 @@ def _ways_out(procedure: Procedure, rows: tuple[Row, ...]) -> dict[str, set[str]
     for row in rows:
         if not is_raise(row):
             edges[row.source] |= homes if row.dest == RETURN else {row.dest}
-    return edges
+    return _with_detours(procedure, edges)
 
 
 def _reversed(edges: dict[str, set[str]]) -> dict[str, set[str]]:

@@ -60,7 +60,7 @@ class Refused:
 def rows_from(procedure: Procedure, step: Step) -> tuple[Row, ...]:
     """The transition rows that leave one step."""
     rows: list[Row] = []
-    guards = _guards(procedure, step)
+    guards = guards_of(procedure, step)
     if step.answers:
         rows.extend(
             Row(answer_trigger(answer.value), step.id, answer.to or step.next or step.id, guards)
@@ -133,7 +133,8 @@ class _Probe:
         return reason is None
 
 
-def _guards(procedure: Procedure, step: Step) -> tuple[str, ...]:
+def guards_of(procedure: Procedure, step: Step) -> tuple[str, ...]:
+    """Every precondition of a step: its own, and those of its stage."""
     stage = procedure.stage_of(step)
     always: tuple[str, ...] = () if stage.emergency else (NOT_HELD,)
     if stage.inside_bin and not step.leaving:

@@ -14,6 +14,7 @@ from protocol import commands as cmd
 from protocol.air import Gas
 from protocol.errors import NumberError
 from protocol.guards import repeats_total
+from protocol.house import House
 from protocol.marks import MARKS
 from protocol.numbers import count_words, parse_number
 from protocol.procedure import Procedure, Step
@@ -22,6 +23,7 @@ from protocol.state import State
 from protocol.wording import fill_number
 
 NUMBER_SLOT = "{number}"
+_LENGTHS = {"us": "inches", "metric": "centimeters"}
 
 
 class Strictness(StrEnum):
@@ -48,12 +50,16 @@ class Meaning:
 
 QUERY_PHRASES: tuple[tuple[str, cmd.Query], ...] = (
     ("say again", cmd.Query.SAY_AGAIN),
+    ("what is the danger", cmd.Query.CAUTION),
     ("what comes next", cmd.Query.WHAT_NEXT),
     ("read the choices", cmd.Query.CHOICES),
     ("time check", cmd.Query.TIME),
     ("grain remaining", cmd.Query.GRAIN),
+    ("check the balance", cmd.Query.BALANCE),
     ("air status", cmd.Query.AIR),
     ("crew status", cmd.Query.CREW),
+    ("speak to the person", cmd.Query.SPEAK),
+    ("use the other language", cmd.Query.SPEAK_OTHER),
     ("read back the estimate", cmd.Query.ESTIMATE),
     ("read the handover", cmd.Query.HANDOVER),
     ("radio check", cmd.Query.RADIO_CHECK),
@@ -107,6 +113,10 @@ def rows_in_force(scene: Scene, role: cmd.Role) -> list[Meaning]:
     rows += [*_crew_rows(scene), *_air_rows()]
     if scene.book.procedure.stage_of(scene.step).counts:
         rows += _counting_rows()
+    if scene.state.fact("vacuum") == "on" and scene.book.procedure.stage_of(scene.step).counts:
+        rows += _corner_rows(scene.house)
+    if scene.step.repeat == "panels" and not scene.step.ordered:
+        rows += _outside_rows(scene.house)
     return rows
 
 
@@ -129,6 +139,7 @@ def every_phrase(book: Book) -> tuple[str, ...]:
     texts = {text for step in procedure.steps for text in step_phrases(step, house.panels)}
     texts |= {text for row in procedure.interruptions for text in row.say}
     texts |= {row.text for row in (*_queries(), *_controls(), *_air_rows(), *_counting_rows())}
+    texts |= {row.text for row in (*_corner_rows(house), *_outside_rows(house))}
     texts |= {*AFFIRM_PHRASES, NEGATIVE_PHRASE, DISREGARD_PHRASE, PERSON_PHRASE, ROLL_CALL_PHRASE}
     slots = range(1, house.rescuers + SPARE_RESCUERS + 1)
     texts |= {rescuer_phrase(slot, inside) for slot in slots for inside in (True, False)}
@@ -283,6 +294,28 @@ def _counting_rows() -> list[Meaning]:
     rows = [Meaning(level_phrase(mark), Strictness.STRICT, _call(mark)) for mark in MARKS]
     canister = Meaning(CANISTER_PHRASE, Strictness.STRICT, lambda at, origin, _n: cmd.CountCanister(at, origin))
     return [canister, *rows]
+
+
+def _corner_rows(house: House) -> list[Meaning]:
+    return [
+        Meaning(f"corner {count_words(one)} {NUMBER_SLOT} {_LENGTHS[house.units]}", Strictness.STRICT, _tape(one))
+        for one in range(1, house.panels + 1)
+    ]
+
+
+def _outside_rows(house: House) -> list[Meaning]:
+    return [
+        Meaning(f"outside panel {count_words(one)} {NUMBER_SLOT} {_LENGTHS[house.units]}", Strictness.STRICT, _up(one))
+        for one in range(1, house.panels + 1)
+    ]
+
+
+def _tape(corner: int) -> Maker:
+    return lambda at_ms, origin, number: cmd.TapeCorner(at_ms, origin, corner, number or Decimal(0))
+
+
+def _up(panel: int) -> Maker:
+    return lambda at_ms, origin, number: cmd.CallOutside(at_ms, origin, panel, number or Decimal(0))
 
 
 def _call(mark: str) -> Maker:

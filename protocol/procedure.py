@@ -5,7 +5,7 @@ checks them as a whole.
 """
 
 import tomllib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
@@ -19,6 +19,8 @@ Confirmer = Literal["inside", "outside", "either"]
 
 MAX_PROCEDURE_CHARS = 400_000
 """A procedure longer than this is refused: the shipped ones are under a tenth of it."""
+BAD_AIR = "bad_air"
+"""The emergency that a bad reading raises: every procedure has it."""
 RETURN = "@return"
 """Destination of a step that ends an interruption: back to the step that was interrupted."""
 
@@ -59,6 +61,16 @@ class Answer(_Row):
     value: Identifier
     to: str | None = None
     """Next step when it is not the step's own next; the row's `needs` hold for it too."""
+    direction: Sentence | None = None
+    """Spoken after this answer: what has to be done about it, and whose word comes first."""
+
+
+class Detour(_Row):
+    """Where a step leads instead of to its next while a fact has one of these values."""
+
+    fact: Identifier
+    values: tuple[Identifier, ...] = Field(min_length=1)
+    to: Identifier
 
 
 class Step(_Row):
@@ -97,6 +109,10 @@ class Step(_Row):
     """Published source, or "common practice, no source"."""
     next: str | None = None
     """Next step when it is not the row below; "@return" ends an interruption."""
+    detours: tuple[Detour, ...] = ()
+    """In order; for answers only where they have no `to` of their own."""
+    begins_again: Identifier | None = None
+    """With this answer the work begins again for the next person: what was known of the last one is forgotten."""
     final: bool = False
     """Nothing follows: the incident is closed."""
 
@@ -160,6 +176,19 @@ class Procedure(_Row):
             if row.id == kind:
                 return row
         raise TableError(f"The procedure '{self.heading.id}' has no emergency '{kind}'.")
+
+
+def by_way_of(step: Step, dest: str, fact: Callable[[str], str]) -> str:
+    """Where a step really leads when its row says `dest`.
+
+    Args:
+        step: the step that is left.
+        dest: from the table.
+        fact: what is known about a name.
+    """
+    if dest != step.next:
+        return dest
+    return next((row.to for row in step.detours if fact(row.fact) in row.values), dest)
 
 
 def read_procedure_text(text: str, name: str) -> ProcedureText:

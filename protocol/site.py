@@ -10,8 +10,11 @@ from typing import Annotated, Literal
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
 
 from protocol.errors import TableError
+from protocol.estimates.grain import GrainName
 from protocol.house import House
+from protocol.person_lines import SPANISH_REVIEWED
 from protocol.procedure import Identifier, SpokenPhrase, line_of
+from protocol.targets import Targets
 from protocol.units import FOOT_M, INCH_M
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80, strip_whitespace=True)]
@@ -27,6 +30,8 @@ class Department(_Row):
 
     name: Name
     units: Literal["us", "metric"] = "us"
+    person_language: Literal["en", "es"] = "en"
+    """Language in which the person is spoken to first."""
 
 
 class Bin(_Row):
@@ -35,10 +40,20 @@ class Bin(_Row):
     name: Name
     diameter_ft: float = Field(gt=3, le=200)
     eave_ft: float = Field(gt=3, le=200)
-    grain: str = "unknown"
+    grain: GrainName = GrainName.UNKNOWN
     anchor_rated: bool = False
     """Older bins have no rated anchor: false until somebody has checked."""
+    anchor_above_grain_ft: float | None = Field(default=None, gt=0, le=190)
+    """Height of the anchor over the grain surface."""
     fan: bool = True
+    airflow_cfm: float | None = Field(default=None, gt=0, le=1_000_000)
+    """Clean air that a fan or blower brings into the head space."""
+    grain_depth_ft: float | None = Field(default=None, gt=0, le=250)
+    """Depth of grain at the wall."""
+    auger_bu_h: float | None = Field(default=None, gt=0, le=100_000)
+    """Unloading rate as stated."""
+    noise_dba: float | None = Field(default=None, ge=40, le=150)
+    """Measured where the rescuers will work, fans and vacuum on."""
 
 
 class PanelKit(_Row):
@@ -89,6 +104,8 @@ class Site(_Row):
     house: Mapping[str, float] = Field(default_factory=dict)
     """House intervals by their name in `protocol.house`."""
     wording: tuple[Wording, ...] = ()
+    scoring: Targets = Targets()
+    """The department's own times and grades for drills; a scenario's own come first."""
 
     @property
     def words(self) -> dict[str, tuple[str, ...]]:
@@ -101,7 +118,10 @@ class Site(_Row):
         Raises:
             TableError: if an interval is unknown or out of bounds.
         """
-        changes: dict[str, object] = {"units": self.department.units, **self.house}
+        department = self.department
+        changes: dict[str, object] = {
+            "units": department.units, "person_language": department.person_language, **self.house
+        }  # fmt: skip
         if self.panels:
             kit = self.panels[0]
             changes["panels"] = kit.count
@@ -142,6 +162,10 @@ def read_site(text: str, name: str) -> Site:
 def missing(site: Site) -> tuple[str, ...]:
     """What the card does not say and a crew will need, in plain words."""
     gaps = [
+        (
+            site.department.person_language == "es" and not SPANISH_REVIEWED,
+            "the Spanish lines for the person have not been reviewed by a native speaker",
+        ),
         (not site.bin, "no bin is listed"),
         (not site.panels, "no panels are listed: four of two by five feet are assumed"),
         (not site.vacuum, "no vacuum is listed: a 16-gallon drum is assumed"),

@@ -1,9 +1,13 @@
 """One frozen record of the incident; nothing in it is computed from a clock."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from protocol.air import Gas, Reading
+from protocol.delivery import Stations
+
+DRILL = "drill"
+"""Kind of an incident that is one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +60,25 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True)
+class Tape:
+    """One set of corners taped from the rim of the ring down to the grain."""
+
+    at_ms: int
+    """When its last corner was read."""
+    down_m: tuple[tuple[int, float], ...]
+    """Corner, and metres below the rim."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpokenEstimate:
+    """A sentence with estimated numbers, as it was spoken."""
+
+    kinds: tuple[str, ...]
+    text: str
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class OpenEmergency:
     """An interruption that is not over."""
 
@@ -65,6 +88,8 @@ class OpenEmergency:
     """The step that was interrupted."""
     repeats: tuple[int, ...] = ()
     """Which of it were confirmed by then, if it is a repeated step."""
+    by: str = ""
+    """Station that raised it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +111,15 @@ class State:
     """When each fact was last learned."""
     readings: tuple[Reading, ...] = ()
     levels: tuple[Level, ...] = ()
+    tapes: tuple[Tape, ...] = ()
+    outside_m: tuple[tuple[int, float], ...] = ()
+    """Panel, and how much higher the grain stands outside it."""
     canisters_ms: tuple[int, ...] = ()
     entries: tuple[str, ...] = ()
-    """Kinds of entries in order (air, canister, level), so that the last can be taken back."""
+    """Kinds of entries in order (air, canister, level, corner, rescuer_out), so that the last can be taken back."""
     crew: tuple[Rescuer, ...] = ()
+    out_order: tuple[int, ...] = ()
+    """Numbers of those counted out, in order."""
     timers: tuple[RunningTimer, ...] = ()
     pending: Pending | None = None
     held: bool = False
@@ -100,7 +130,14 @@ class State:
     failed_parts: tuple[str, ...] = ()
     last_said: tuple[tuple[str, str], ...] = ()
     """The last prompt, answer or alarm for inside and outside."""
+    estimate: SpokenEstimate | None = None
+    """The last that was spoken and whose entries still stand."""
     steps_confirmed: int = 0
+    stations: Stations = field(default_factory=Stations)
+    """Who is linked, which of their commands were decided, and who leads."""
+    drill_paused: bool = False
+    moments: tuple["State", ...] = field(default=(), compare=False, repr=False)
+    """In a drill, the state as each step was entered, oldest first, so that it can be put back there; else empty."""
 
     def fact(self, name: str, default: str = "unknown") -> str:
         """What is known about `name`."""
@@ -113,6 +150,11 @@ class State:
     def inside(self) -> tuple[Rescuer, ...]:
         """Rescuers in the bin now."""
         return tuple(rescuer for rescuer in self.crew if rescuer.inside)
+
+    @property
+    def left_last(self) -> int:
+        """Who was counted out last; 0 when nobody was."""
+        return self.out_order[-1] if self.out_order else 0
 
     @property
     def level(self) -> str | None:

@@ -44,6 +44,8 @@ def command_from(plain: Mapping[str, Any]) -> Command:
 def _plain(value: Any) -> Any:
     if is_dataclass(value):
         return {field.name: _plain(getattr(value, field.name)) for field in fields(value)}
+    if isinstance(value, tuple):
+        return [_plain(part) for part in value]
     if isinstance(value, Decimal):
         return format(value, "f")
     return value.value if isinstance(value, Enum) else value

@@ -1,13 +1,17 @@
 """Sentences that are spoken: short, two or three items, numbers as a person can use them."""
 
+from collections.abc import Sequence
+
 from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, verdict_at, worst
 from protocol.balance import time_left_sentence
 from protocol.errors import EstimateError
 from protocol.numbers import count_words, figure_words
-from protocol.procedure import Step
-from protocol.remaining import canisters_sentence, grain_sentence, left_to_take_out
+from protocol.person_lines import Language, line_for
+from protocol.procedure import Step, by_way_of
+from protocol.remaining import canisters_sentence, grain_sentence
 from protocol.scene import Scene, minutes_ms
-from protocol.timers import running
+from protocol.timers import TimerRow, running
+from protocol.told import GRAIN, TIME_LEFT, Told
 
 PLACES = frozenset({"panels", "rescuers", "n", "inside", "grain"})
 """Places that a prompt may hold in braces."""
@@ -71,8 +75,14 @@ def fill(scene: Scene, text: str) -> str:
         rescuers=count_words(scene.house.rescuers),
         n=count_words(next_repeat(scene)),
         inside=count_words(len(scene.state.inside)),
-        grain=grain_answer(scene) if "{grain}" in text else "",
+        grain=grain_answer(scene).text if "{grain}" in text else "",
     )
+
+
+def estimates_in(scene: Scene, step: Step) -> tuple[str, ...]:
+    """The estimates that a step's prompt speaks."""
+    asks = "{grain}" in f"{step.inside} {step.outside}"
+    return grain_answer(scene).estimates if asks else ()
 
 
 def reading_words(gas: Gas, value: str, place: str) -> str:
@@ -89,6 +99,22 @@ def bad_air_order(reading: Reading) -> tuple[str, str]:
         "All rescuers leave the bin now. All rescuers leave the bin now.",
         f"{_capital(reading_words(reading.gas, value, reading.place))}: {name}.",
     )
+
+
+def timer_words(row: TimerRow, key: str, lasted_ms: int, inside: int) -> str:
+    """What a clock says when it runs out after so long with so many inside."""
+    text = row.says.format(
+        key=count_words(int(key)) if key.isdigit() else key,
+        minutes=minutes_words(lasted_ms),
+        inside=_capital(count_words(inside)),
+    )
+    return _capital(text)
+
+
+def stale_words(stale: Sequence[Gas], max_age_ms: int) -> str:
+    """One sentence for all gases whose readings went stale together."""
+    names = stale[0].spoken if len(set(stale)) == 1 else f"{count_words(len(set(stale)))} gases"
+    return f"Test the air again: {names} older than {minutes_words(max_age_ms)}."
 
 
 def time_answer(scene: Scene) -> str:
@@ -133,40 +159,50 @@ def crew_answer(scene: Scene) -> str:
     return f"{_capital(count_words(len(inside)))} inside: {'; '.join(listed)}."
 
 
-def grain_answer(scene: Scene) -> str:
-    """How much grain is left inside the ring, with a range, or why that cannot be said."""
+def grain_answer(scene: Scene) -> Told:
+    """How much grain is left inside the ring, and for how long, with ranges, or why that cannot be said."""
     try:
-        return f"{grain_sentence(scene)} {time_left_sentence(scene)}".strip()
+        grain, time_left = grain_sentence(scene), time_left_sentence(scene)
     except EstimateError as error:
-        return str(error)
+        return Told(f"{error} {leak_standing(scene)}".strip())
+    said = filter(None, (grain, time_left, leak_standing(scene)))
+    return Told(" ".join(said), (GRAIN, TIME_LEFT) if time_left else (GRAIN,))
 
 
-def estimate_answer(scene: Scene) -> str:
-    """How the last estimate was made: what from, by which method, and that it is no measurement."""
-    try:
-        volume = left_to_take_out(scene).volume
-    except EstimateError as error:
-        return str(error)
-    return (
-        f"{volume.spoken(scene.house.units)} Ring area times height, less the body. The range covers the size of the "
-        "person, the ring, and the marks as called. It is an estimate."
-    )
+def leak_standing(scene: Scene) -> str:
+    """That a leak was warned of and is not closed, and since when; otherwise empty."""
+    if scene.state.fact("leak") != "warned":
+        return ""
+    since = minutes_words(scene.at_ms - dict(scene.state.fact_times_ms)["leak"])
+    return f"Leak warned of {since} ago, not closed."
 
 
-def level_answer(scene: Scene) -> str:
+def level_answer(scene: Scene) -> Told:
     """A level read back, with the canisters still to come."""
     try:
-        return f"Grain at {scene.state.level}. {canisters_sentence(scene)}"
+        return Told(f"Grain at {scene.state.level}. {canisters_sentence(scene)}", (GRAIN,))
     except EstimateError as error:
-        return str(error)
+        return Told.why_not(error)
+
+
+def person_words(scene: Scene, language: Language) -> str:
+    """What is said to the person now, in one of the two languages."""
+    if scene.state.fact("person") == "free":
+        return "The person is free. Speak to the person yourself."
+    return line_for(scene.step.stage).text(language)
 
 
 def next_answer(scene: Scene) -> str:
     """The step after this one."""
-    following = scene.step.next
-    if scene.step.final or following is None or following.startswith("@"):
+    following = by_way_of(scene.step, scene.step.next or "", scene.state.fact)
+    if scene.step.final or not following or following.startswith("@"):
         return "Nothing follows this step."
     return f"Next: {scene.book.procedure.step(following).title}."
+
+
+def caution_answer(scene: Scene) -> str:
+    """The caution of the current step, and whose word comes first."""
+    return scene.step.caution or "No caution is written for this step. The commander decides."
 
 
 def choices_answer(scene: Scene) -> str:

@@ -15,8 +15,8 @@ def readings(*, phosphine: bool = False) -> tuple[str, ...]:
     return tuple(line for words in lines for line in (words, AFFIRM))
 
 
-def from_fumigated(answer: str) -> tuple[str, ...]:
-    """From the fumigant question to the end: where the covered branch joins."""
+def from_fumigated(answer: str, *, several: bool = False) -> tuple[str, ...]:
+    """From the fumigant question to the end: where the covered branch joins; several: somebody asks for others."""
     gas = answer != "never been treated"
     return (
         answer, AFFIRM,
@@ -85,6 +85,7 @@ def from_fumigated(answer: str) -> tuple[str, ...]:
         "panel one recovered",
         "panel four recovered",
         "panel three recovered",
+        *(("nobody else is trapped", AFFIRM) if several else ()),
         "rescuer one is out",
         "rescuer two is out",
         "bin is empty of people", AFFIRM,
@@ -111,9 +112,34 @@ COVERED: tuple[str, ...] = (
     "everything locked and tested", AFFIRM,
     "aeration is blowing",
     "openings are chalked out",
+    "nobody knows for sure", AFFIRM,
+    "flammable gas zero at the hatch", AFFIRM,
+    "gas measured for cutting",
+    "the air is free of dust",
     "cutting crew has water",
     "opposite holes are open",
     "flow is even all around",
     "person uncovered flow stopped", AFFIRM,
-    *from_fumigated("nobody knows for sure"),
+    "chest deep in the grain",
+    "no sign of breathing",
+    "nothing comes back",
+    "yellow corn in the bin",
+    "level surface all round",
+    *from_fumigated("nobody knows for sure", several=True),
 )  # fmt: skip
+
+PANELS_OUT = VISIBLE.index("panel three recovered") + 1
+SECOND_FOUND = ("person in plain sight", AFFIRM, "chest deep in the grain", "breathing normally", "talking to us clearly")
+TO_WORK = VISIBLE[VISIBLE.index("gas meter bump tested") : PANELS_OUT]
+ENTERING = ("rescuer one going in", "rescuer two going in")
+
+SEVERAL: tuple[str, ...] = (
+    "several people trapped",
+    *VISIBLE[1:PANELS_OUT],
+    "another person is trapped", AFFIRM,
+    *SECOND_FOUND,
+    *(line for line in TO_WORK if line not in ENTERING),
+    "nobody else is trapped", AFFIRM,
+    *VISIBLE[PANELS_OUT:],
+)  # fmt: skip
+"""Two people, one after the other, the rescuers in the bin all the while."""

@@ -2,6 +2,6 @@
 
 from assistant.board.board import Board
 from assistant.board.drawing import BinShape, bin_shape
-from assistant.board.settings import DEFAULT_PORT, Settings
+from assistant.board.settings import DEFAULT_PORT, Settings, settings_for
 
-__all__ = ["DEFAULT_PORT", "BinShape", "Board", "Settings", "bin_shape"]
+__all__ = ["DEFAULT_PORT", "BinShape", "Board", "Settings", "bin_shape", "settings_for"]

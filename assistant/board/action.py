@@ -8,7 +8,7 @@ from typing import Annotated, ClassVar
 
 from pydantic import BaseModel, ConfigDict, StringConstraints
 
-from protocol.commands import AnswerRollCall, CheckPerson, Command, Hold, Origin, Resume
+from protocol.commands import AnswerRollCall, CheckPerson, Command, Hold, Origin, Resume, Role
 from protocol.procedure import Step
 from protocol.scene import Scene
 
@@ -44,6 +44,10 @@ class Action(BaseModel):
     def command(self, origin: Origin) -> Command:
         """The command; the loop stamps its time."""
         raise NotImplementedError
+
+    def role(self, _scene: Scene) -> Role:
+        """For whom the officer speaks."""
+        return Role.OUTSIDE
 
     def outdated(self, _scene: Scene) -> str:
         """Why the page that this was pressed on is out of date for it; empty when it is not."""

@@ -11,14 +11,18 @@ from assistant.board.action import Action
 
 ACTIONS: Mapping[str, type[Action]] = MappingProxyType({
     "confirm": step.Confirm,
+    "relay": step.Relay,
     "refuse": step.Refuse,
     "affirm": step.Affirm,
     "negate": step.Negate,
     "override": step.Override,
     "step_back": step.StepBack,
+    "end_work": step.EndWork,
     "air": entry.Air,
     "canister": entry.Canister,
     "level": entry.Level,
+    "corner": entry.Corner,
+    "outside": entry.Outside,
     "move": entry.Move,
     "roll_call": entry.RollCall,
     "person": entry.Person,

@@ -7,7 +7,9 @@ from assistant.board.air_table import UNITS
 from assistant.board.crew_card import name_of
 from assistant.board.past import Past
 from protocol.air import Reading, Verdict, judge, worst
+from protocol.delivery import Link
 from protocol.guards import air_reason
+from protocol.rules.linking import LOW_BATTERY
 from protocol.scene import Scene
 from protocol.state import RunningTimer
 from protocol.timers import timer_row
@@ -62,6 +64,7 @@ def alarm_rows(scene: Scene, past: Past, leak: str = "") -> tuple[AlarmRow, ...]
         _row(Grade.WARNING, f"part:{part}", f"{part.capitalize()} lost", "Use the keyboard or this board meanwhile.")
         for part in scene.state.failed_parts
     ]
+    rows += _stations(scene)
     return tuple(sorted(rows, key=lambda row: Grade[row.grade.upper()]))
 
 
@@ -106,6 +109,19 @@ def _stale_air(scene: Scene) -> list[AlarmRow]:
     if not scene.state.inside or reason is None or bad_readings(scene):
         return []
     return [_row(Grade.WARNING, "air_age", "Test the air again", f"{reason[:1].upper()}{reason[1:]}.")]
+
+
+def _stations(scene: Scene) -> list[AlarmRow]:
+    """Headsets that are lost, and batteries that are low."""
+    rows = []
+    for one in scene.state.stations.seen:
+        if one.link is Link.LOST:
+            title, text = f"Headset {one.name} lost", "Use the radio. Watch that crew member."
+            rows.append(_row(Grade.ALARM, f"station:{one.name}", title, text, one.since_ms))
+        elif one.link is Link.UP and one.battery is not None and one.battery <= LOW_BATTERY:
+            title = f"Headset {one.name}: battery {one.battery} %"
+            rows.append(_row(Grade.WARNING, f"battery:{one.name}", title, "Bring a fresh one, or a radio."))
+    return rows
 
 
 def _overdue(scene: Scene, timer: RunningTimer) -> AlarmRow | None:

@@ -7,6 +7,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from assistant.board.step_card import STATION
+
 PIN_DIGITS = 6
 FREE_TRIES = 5
 """Wrong PINs from one address before it must wait."""
@@ -114,7 +116,7 @@ class Doors:
             del self._officers[idle]
         token = secrets.token_urlsafe(32)
         self._named += 1
-        self._officers[token] = Officer(f"board {self._named}", now_ms + self._officer_ms, now_ms)
+        self._officers[token] = Officer(f"{STATION}{self._named}", now_ms + self._officer_ms, now_ms)
         return token
 
 

@@ -5,6 +5,7 @@ measures how deep the panels stand: their lower edge is drawn from what was repo
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from assistant.board.grain_card import mark_m
@@ -19,10 +20,13 @@ DRIVEN = "driven"
 """Steps of the shipped procedure that move panels; without them no ring is drawn."""
 BY_HAND_M = 0.30
 """A panel stood and pushed in by hand is drawn a foot deep: common practice, no source."""
+UNSURE = "passed by the officer, not confirmed by the crew"
 SHORT_M = 0.10
 """A ring reported too high is drawn ending so far above the knees: not measured."""
 BELOW_M = 0.10
 """A ring reported below the knees is drawn at least so far below them: not measured."""
+Passed = Mapping[str, tuple[int, ...]]
+"""Step that the officer passed, and which of its numbers had been confirmed before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,19 +81,23 @@ class Drawing:
     ring: RingShape | None
     panel_width_m: float
     panels: tuple[PanelMark, ...]
+    panels_words: str
+    """Which panels are drawn as last confirmed, because the officer passed their step; empty: none."""
     bin: BinShape | None
     words: str
     """The whole picture as a sentence."""
 
 
-def drawing(scene: Scene, bin_shape: BinShape | None = None) -> Drawing:
-    """What to draw at a moment."""
+def drawing(scene: Scene, bin_shape: BinShape | None = None, passed: Passed | None = None) -> Drawing:
+    """What to draw at a moment; a step that was passed without word from the crew moves nothing in the drawing."""
+    passed = passed or {}
     person = person_of(scene.house)
     height_m = person.height_m.value
     outside = _outside(scene, height_m)
     inside = _inside(scene, height_m) or outside
-    panels = _panels(scene)
-    ring = _ring(scene, outside, panels)
+    panels = _panels(scene, passed)
+    ring = _ring(scene, outside, panels, passed)
+    unsure = _unsure(panels)
     state = _person(scene)
     low, high = (_length(end, scene.house.units) for end in (person.height_m.low, person.height_m.high))
     return Drawing(
@@ -101,8 +109,9 @@ def drawing(scene: Scene, bin_shape: BinShape | None = None) -> Drawing:
         ring=ring,
         panel_width_m=scene.house.panel_width_m,
         panels=panels,
+        panels_words=unsure,
         bin=bin_shape,
-        words=_words(state, inside, outside, ring, panels),
+        words=" ".join(filter(None, (_words(state, inside, outside, ring, panels), unsure))),
     )
 
 
@@ -120,6 +129,11 @@ def _person(scene: Scene) -> str:
 
 
 def _outside(scene: Scene, height_m: float) -> Surface | None:
+    level, called = scene.state.level, dict(scene.state.outside_m)
+    if level and called:
+        higher_m = sum(called.values()) / len(called)
+        words = f"Outside: from {len(called)} of {scene.house.panels} panels as called, over the grain inside"
+        return Surface("as called", mark_m(level, height_m) + higher_m, words)
     mark = scene.state.fact("depth")
     if mark not in {row.value for row in Mark}:
         return None
@@ -139,32 +153,47 @@ def _home(scene: Scene) -> tuple[str, tuple[int, ...]]:
     return state.step, state.repeats
 
 
-def _panels(scene: Scene) -> tuple[PanelMark, ...]:
+def _panels(scene: Scene, passed: Passed) -> tuple[PanelMark, ...]:
+    stood, taken = _moved(scene, PANELS_IN, passed), _moved(scene, PANELS_OUT, passed)
+    marks = []
+    for number in range(1, scene.house.panels + 1):
+        words = "taken out" if number in taken else "stands" if number in stood else "not yet"
+        gone = PANELS_OUT in passed and number in stood - taken
+        if gone or (PANELS_IN in passed and number not in stood | taken):
+            words = UNSURE
+        marks.append(PanelMark(number, number in stood - taken, words))
+    return tuple(marks)
+
+
+def _moved(scene: Scene, which: str, passed: Passed) -> set[int]:
+    """The panels that the crew confirmed in a step."""
     step, repeats = _home(scene)
-    every = range(1, scene.house.panels + 1)
-    trail = scene.state.trail
-    stood = set(every) if PANELS_IN in trail else set(repeats) if step == PANELS_IN else set()
-    taken = set(every) if PANELS_OUT in trail else set(repeats) if step == PANELS_OUT else set()
-    return tuple(
-        PanelMark(number, number in stood - taken, _panel_words(number in stood, number in taken)) for number in every
-    )
+    if step == which:
+        return set(repeats)
+    if which not in scene.state.trail:
+        return set()
+    return set(passed[which]) if which in passed else set(range(1, scene.house.panels + 1))
 
 
-def _panel_words(stood: bool, taken: bool) -> str:
-    if taken:
-        return "taken out"
-    return "stands" if stood else "not yet"
+def _unsure(panels: tuple[PanelMark, ...]) -> str:
+    numbers = [str(panel.number) for panel in panels if panel.words == UNSURE]
+    if not numbers:
+        return ""
+    named = f"Panel {numbers[0]}" if len(numbers) == 1 else f"Panels {', '.join(numbers)}"
+    return f"{named}: {UNSURE}, drawn as before."
 
 
-def _ring(scene: Scene, outside: Surface | None, panels: tuple[PanelMark, ...]) -> RingShape | None:
+def _ring(
+    scene: Scene, outside: Surface | None, panels: tuple[PanelMark, ...], passed: Passed
+) -> RingShape | None:
     if outside is None or not any(panel.stands for panel in panels):
         return None
     house = scene.house
-    bottom_m, words = _bottom(scene, outside)
+    bottom_m, words = _bottom(scene, outside, passed)
     return RingShape(_across_m(scene), bottom_m + house.panel_length_m, bottom_m, words)
 
 
-def _bottom(scene: Scene, outside: Surface) -> tuple[float, str]:
+def _bottom(scene: Scene, outside: Surface, passed: Passed) -> tuple[float, str]:
     height_m = person_of(scene.house).height_m.value
     knees_m = mark_m(Mark.KNEES, height_m)
     reported = scene.state.fact("reach")
@@ -173,6 +202,8 @@ def _bottom(scene: Scene, outside: Surface) -> tuple[float, str]:
         return max(0.0, min(level_with_head, knees_m - BELOW_M)), "Ring reported below the knees; depth not measured"
     if reported == "above":
         return knees_m + SHORT_M, "Ring reported ending above the knees: drive it deeper"
+    if DRIVEN in passed:
+        return outside.height_m - BY_HAND_M, f"Driving the ring: {UNSURE}, drawn as pushed in by hand"
     if DRIVEN in scene.state.trail:
         return knees_m, "Ring driven; nobody has said yet whether it reaches below the knees"
     return outside.height_m - BY_HAND_M, "Panels stand, pushed in by hand"

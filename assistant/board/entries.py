@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from assistant.board.air_table import PLACES, UNITS
 from protocol.air import Gas, range_of
+from protocol.history import RESCUER_OUT
 from protocol.marks import MARKS
 from protocol.numbers import count_words
 from protocol.phrases import MARK_WORDS, SPARE_RESCUERS
@@ -80,6 +81,12 @@ def _last_entry(scene: Scene) -> str:
     if kind == "air":
         row = state.readings[-1]
         return f"{row.gas.spoken} {row.value:f} at the {row.place}"
-    return f"canister {count_words(len(state.canisters_ms))}" if kind == "canister" else f"grain at {state.level}"
+    if kind == "canister":
+        return f"canister {count_words(len(state.canisters_ms))}"
+    if kind == "corner":
+        return f"corner {count_words(state.tapes[-1].down_m[-1][0])}"
+    if kind == RESCUER_OUT:
+        return f"rescuer {count_words(state.left_last)} is out"
+    return f"grain at {state.level}" if kind == "level" else f"the last {kind} entered"
 
 

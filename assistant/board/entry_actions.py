@@ -8,6 +8,7 @@ from pydantic import Field, StringConstraints
 from assistant.board.action import Action, Name, PlainAction, Written
 from protocol import commands as cmd
 from protocol.air import Gas
+from protocol.numbers import count_words
 from protocol.phrases import (
     CANISTER_PHRASE,
     CORRECTION_PHRASE,
@@ -72,6 +73,36 @@ class Level(Action):
     def command(self, origin: cmd.Origin) -> cmd.Command:
         """CallLevel."""
         return cmd.CallLevel(0, origin, self.mark)
+
+
+class Corner(Action):
+    """A corner taped from the rim of the ring down to the grain, in inches or, in a metric department, centimetres."""
+
+    corner: int = Field(ge=1, le=24)
+    down: MeterValue
+
+    def spoken(self) -> str:
+        """Corner and figure."""
+        return f"corner {count_words(self.corner)} {self.down}"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """TapeCorner."""
+        return cmd.TapeCorner(0, origin, self.corner, Decimal(self.down))
+
+
+class Outside(Action):
+    """How much higher the grain stands outside a panel, in inches or centimetres."""
+
+    panel: int = Field(ge=1, le=24)
+    higher: MeterValue
+
+    def spoken(self) -> str:
+        """Panel and figure."""
+        return f"outside panel {count_words(self.panel)} {self.higher}"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """CallOutside."""
+        return cmd.CallOutside(0, origin, self.panel, Decimal(self.higher))
 
 
 class Move(Action):

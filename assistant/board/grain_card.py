@@ -4,10 +4,10 @@ import math
 from dataclasses import dataclass
 
 from assistant.board.past import Past
+from protocol.balance import FEWEST_SETS, complete_sets, leak
 from protocol.errors import EstimateError
 from protocol.estimates.body import MARK_FRACTIONS, Mark
 from protocol.estimates.crewlog import CrewLog, Job, LevelReading, working_s
-from protocol.estimates.leak import leak_watch
 from protocol.estimates.rate import remaining_time
 from protocol.estimates.result import Estimate
 from protocol.estimates.wording import rounded
@@ -136,10 +136,16 @@ def _finish(scene: Scene, past: Past) -> Amount | None:
 
 
 def _leak(scene: Scene) -> tuple[str, str]:
-    log = _log(scene, ())
-    if log is None or not log.canisters_s or len(log.levels) < 2:
+    state = scene.state
+    enough = len(state.levels) > 1 or len(complete_sets(scene)) >= FEWEST_SETS
+    try:
+        watch = leak(scene)
+    except EstimateError:
         return "", ""
-    watch = leak_watch(_job(scene), log, scene.at_ms / 1000)
+    if state.fact("leak") == "warned" and watch.verdict != "leak":
+        return "leak", "A leak was warned of and is not yet closed."
+    if not enough or not state.canisters_ms:
+        return "", ""
     return watch.verdict, watch.spoken(scene.house.units)
 
 

@@ -27,6 +27,12 @@ def lan_addresses() -> tuple[str, ...]:
     return tuple(str(address) for address in sorted(useful, key=lambda address: not address.is_private))
 
 
+def own_names() -> frozenset[str]:
+    """This machine's name, alone and as its network may know it, in small letters."""
+    name = socket.gethostname().lower().partition(".")[0]
+    return frozenset({name, f"{name}.local"}) if name else frozenset()
+
+
 def qr_text(address: str) -> str:
     """The address as a QR code made of block characters, for a terminal."""
     drawn = io.StringIO()

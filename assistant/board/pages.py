@@ -24,7 +24,7 @@ from assistant.board.settings import Settings
 from assistant.clock import Clock
 from assistant.journal import Record
 from protocol import events as ev
-from protocol.commands import Command, Origin, Role
+from protocol.commands import Command, Origin
 
 COOKIE = "bin_rescue_board"
 BODY_S = 5.0
@@ -170,7 +170,7 @@ class Pages:
         outdated = action.outdated(scene)
         if outdated:
             return 409, {"error": outdated}
-        origin = Origin(officer.station, Role.OUTSIDE, "board", action.words(scene))
+        origin = Origin(officer.station, action.role(scene), "board", action.words(scene))
         try:
             record = await self._hub.put(action.command(origin), self._put, self._settings.answer_s)
         except OverflowError:
@@ -201,7 +201,7 @@ def answer_of(record: Record) -> dict[str, Any]:
     refused = any(isinstance(event, ev.AdvanceRefused | ev.CommandRefused) for event in record.events)
     said = [event.text for event in record.events if isinstance(event, ev.Said)]
     reasons = [event.reason for event in record.events if isinstance(event, ev.CommandRefused)]
-    return {"n": record.n, "refused": refused, "said": [*reasons, *said]}
+    return {"n": record.n, "refused": refused, "said": list(dict.fromkeys((*reasons, *said)))}
 
 
 async def _read(request: Request, most: int) -> bytes:

@@ -1,6 +1,7 @@
 """What the records tell and the state does not keep: the last lines of the story, and when work was held."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 from assistant.journal import Record
 from assistant.story import heard_of
@@ -39,6 +40,10 @@ class Past:
     holds_ms: tuple[tuple[int, int], ...] = ()
     """Holds that are over: from, to."""
     held_since_ms: int | None = None
+    counted: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    """Repeated step and which of its numbers were confirmed."""
+    passed: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
+    """Step that the officer passed, and which of its numbers had been confirmed before."""
 
     def after(self, record: Record, book: Book) -> "Past":
         """With one more record."""
@@ -49,6 +54,8 @@ class Past:
             elif isinstance(event, ev.WorkResumed) and after.held_since_ms is not None:
                 held = (after.held_since_ms, event.at_ms)
                 after = replace(after, held_since_ms=None, holds_ms=(*after.holds_ms, held))
+            else:
+                after = _with_step(after, event)
         lines = (*self.lines, *lines_of(record, book))[-LAST_LINES:]
         return replace(after, n=record.n, lines=lines)
 
@@ -57,6 +64,25 @@ class Past:
         if self.held_since_ms is None:
             return self.holds_ms
         return (*self.holds_ms, (self.held_since_ms, at_ms))
+
+
+def _with_step(past: Past, event: ev.Event) -> Past:
+    if isinstance(event, ev.RepeatConfirmed):
+        numbers = (*past.counted.get(event.step, ()), event.number)
+        return replace(past, counted={**past.counted, event.step: numbers})
+    if isinstance(event, ev.StepConfirmed):
+        others = _without(past.passed, event.step)
+        mine = {event.step: past.counted.get(event.step, ())} if event.skipped else {}
+        return replace(past, passed={**others, **mine})
+    if isinstance(event, ev.SteppedBack):
+        return replace(
+            past, counted=_without(past.counted, event.to), passed=_without(past.passed, event.to)
+        )
+    return past
+
+
+def _without(rows: Mapping[str, tuple[int, ...]], step: str) -> dict[str, tuple[int, ...]]:
+    return {name: numbers for name, numbers in rows.items() if name != step}
 
 
 def lines_of(record: Record, book: Book) -> tuple[Line, ...]:
@@ -77,7 +103,8 @@ def _source(origin: Origin) -> str:
 def _line(n: int, event: ev.Event, book: Book) -> Line | None:
     if isinstance(event, ev.Said):
         sort = "alarm" if event.urgency is ev.Urgency.ALARM else _PLAIN_URGENCY
-        return Line(n, event.at_ms, sort, _TO[event.to], event.text)
+        who = f"To {event.station}" if event.station else _TO[event.to]
+        return Line(n, event.at_ms, sort, who, event.text)
     told = _happened(event, book)
     return Line(n, event.at_ms, told[0], "", told[1]) if told else None
 

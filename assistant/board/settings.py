@@ -2,7 +2,9 @@
 
 from dataclasses import dataclass
 
-from assistant.board.drawing import BinShape
+from assistant.board.drawing import BinShape, bin_shape
+from assistant.board.network import own_names
+from protocol.site import Bin
 
 DEFAULT_PORT = 8470
 
@@ -35,3 +37,16 @@ class Settings:
     """How long an action waits for its record before it says that none came."""
     first_byte_s: float = 10.0
     """A connection that has not asked for anything by then is closed."""
+
+
+def settings_for(port: int, drawn: Bin | None, units: str, *, lan: bool) -> Settings:
+    """Settings of a run: where it is served, under which names, and the bin that it draws.
+
+    Args:
+        port: of the board; 0: any.
+        drawn: the bin of the site card, if it is known which.
+        units: us or metric, for the bin's size in words.
+        lan: bind to the network; then this machine's own names are answered to as well.
+    """
+    shape = bin_shape(drawn.name, drawn.diameter_ft, drawn.eave_ft, units) if drawn else None
+    return Settings(port=port, lan=lan, bin_shape=shape, names=own_names() if lan else frozenset())

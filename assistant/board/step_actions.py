@@ -1,8 +1,11 @@
-"""Actions on the step that stands: confirm, refuse, read-backs, override, going back."""
+"""Actions on the step that stands: confirm, relay, refuse, read-backs, override, going back."""
 
-from pydantic import Field
+from typing import Annotated
+
+from pydantic import Field, StringConstraints
 
 from assistant.board.action import Action, Name, Written, step_of
+from assistant.board.step_card import STATION, lacking
 from protocol import commands as cmd
 from protocol.phrases import AFFIRM_PHRASES, BACK_PHRASE, NEGATIVE_PHRASE
 from protocol.scene import Scene
@@ -30,6 +33,23 @@ class Confirm(Action):
     def command(self, origin: cmd.Origin) -> cmd.Command:
         """Advance."""
         return cmd.Advance(0, origin, self.step, self.answer, self.number)
+
+
+class Relay(Confirm):
+    """Confirm a step for the crew inside, whose headset failed, with how the officer knows.
+
+    Every precondition and read-back holds as if the crew had said it; the record names the board.
+    """
+
+    reason: Written
+
+    def words(self, scene: Scene) -> str:
+        """The crew's phrase, and how the officer knows."""
+        return f"{super().words(scene)} (for the crew: {self.reason})"
+
+    def role(self, _scene: Scene) -> cmd.Role:
+        """For both sides."""
+        return cmd.Role.BOTH
 
 
 class Refuse(Action):
@@ -69,6 +89,12 @@ class Affirm(OnReadback):
         """As a voice would say it."""
         return AFFIRM_PHRASES[0]
 
+    def role(self, scene: Scene) -> cmd.Role:
+        """Who relayed the crew's step also affirms it; what the crew said itself the crew affirms."""
+        pending = scene.state.pending
+        relayed = pending is not None and pending.what == "step" and pending.by.startswith(STATION)
+        return cmd.Role.BOTH if relayed else cmd.Role.OUTSIDE
+
     def command(self, origin: cmd.Origin) -> cmd.Command:
         """Affirm."""
         return cmd.Affirm(0, origin)
@@ -87,11 +113,13 @@ class Negate(OnReadback):
 
 
 class Override(Action):
-    """Go on without a precondition, or for a crew whose headset failed; the reason is on record."""
+    """Go on without a precondition; the reason and what was missing are on record."""
 
     step: Name
     reason: Written
     answer: Name | None = None
+    without: tuple[Annotated[str, StringConstraints(max_length=200)], ...] = Field(max_length=20)
+    """What the officer's page named as missing."""
 
     def spoken(self) -> str:
         """The reason as written."""
@@ -99,7 +127,28 @@ class Override(Action):
 
     def command(self, origin: cmd.Origin) -> cmd.Command:
         """Override."""
-        return cmd.Override(0, origin, self.step, self.reason, self.answer)
+        without = f"Passed without: {'; '.join(self.without)}" if self.without else "Nothing was missing"
+        return cmd.Override(0, origin, self.step, f"{self.reason.rstrip('.')}. {without}.", self.answer)
+
+    def outdated(self, scene: Scene) -> str:
+        """Something else is missing by now than the officer has seen."""
+        if scene.state.step != self.step or lacking(scene) == self.without:
+            return ""
+        return "What is missing has changed meanwhile. Look at the step again."
+
+
+class EndWork(Action):
+    """End the work from any step, with a reason; only with the bin empty."""
+
+    reason: Written
+
+    def spoken(self) -> str:
+        """The reason as written."""
+        return f"end the work: {self.reason}"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """EndWork."""
+        return cmd.EndWork(0, origin, self.reason)
 
 
 class StepBack(Action):

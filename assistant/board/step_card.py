@@ -10,6 +10,8 @@ from protocol.scene import Scene
 from protocol.timers import running
 from protocol.wording import fill, fill_number, next_repeat
 
+STATION = "board "
+"""How every officer's tablet is named in the record: board 1, board 2."""
 FOLLOWING = 3
 """How many steps ahead are shown."""
 WHO = {"inside": "Crew inside", "outside": "Officer outside", "either": "Inside or outside"}
@@ -33,6 +35,8 @@ class Readback:
     """step or air."""
     asked_ms: int
     lapses_ms: int | None
+    may_affirm: bool
+    """The officer may answer it; otherwise the crew inside does, who said it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +67,8 @@ class StepCard:
     critical: bool
     missing: tuple[str, ...]
     """Why it cannot be confirmed yet."""
+    lacking: tuple[str, ...]
+    """What an override passes without: the same, and the numbers that nobody confirmed."""
     readback: Readback | None
     following: tuple[str, ...]
     source: str
@@ -93,6 +99,7 @@ def step_card(scene: Scene) -> StepCard:
         caution=step.caution or "",
         critical=step.critical,
         missing=missing(scene),
+        lacking=lacking(scene),
         readback=_readback(scene),
         following=_following(scene, step),
         source=step.source,
@@ -106,6 +113,15 @@ def missing(scene: Scene) -> tuple[str, ...]:
     guards = rows[0].guards if rows else ()
     reasons = [GUARDS[name](scene) for name in guards if name != REPEATS_DONE]
     return tuple(dict.fromkeys(_capital(reason) for reason in reasons if reason))
+
+
+def lacking(scene: Scene) -> tuple[str, ...]:
+    """What passing the step now would do without."""
+    step = scene.step
+    if not step.repeat:
+        return missing(scene)
+    left = (number for number in range(1, repeats_total(scene) + 1) if number not in scene.state.repeats)
+    return (*missing(scene), *(_capital(f"{fill_number(step.say[0], number)}: not confirmed") for number in left))
 
 
 def _told(scene: Scene, text: str | None) -> str:
@@ -142,7 +158,8 @@ def _readback(scene: Scene) -> Readback | None:
         text = _say_of(scene.step, pending.answer)
     elif scene.step.say:
         text = scene.step.say[0]
-    return Readback(text, pending.what, pending.asked_ms, timer.due_ms if timer else None)
+    mine = pending.what != "step" or scene.step.confirmed_by != "inside" or pending.by.startswith(STATION)
+    return Readback(text, pending.what, pending.asked_ms, timer.due_ms if timer else None, mine)
 
 
 def _say_of(step: Step, answer: str) -> str:

@@ -15,6 +15,7 @@ from assistant.board.drawing import BinShape, Drawing, drawing
 from assistant.board.entries import Entries, entries_of
 from assistant.board.grain_card import GrainCard, grain_card
 from assistant.board.past import Line, Past
+from assistant.board.stations_card import StationsCard, stations_card
 from assistant.board.step_card import StepCard, step_card
 from protocol.scene import Scene
 
@@ -41,6 +42,7 @@ class Board:
     grain: GrainCard
     drawing: Drawing
     entries: Entries
+    stations: StationsCard
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,7 @@ def view(scene: Scene, past: Past | None = None, bin_shape: BinShape | None = No
     return View(
         at_ms=scene.at_ms,
         n=known.n,
-        title=heading.title,
+        title=_title(scene),
         kind=state.kind,
         caution=heading.caution,
         opened=state.opened,
@@ -113,20 +115,39 @@ def _board(scene: Scene, past: Past, bin_shape: BinShape | None) -> Board:
         air=air,
         crew=crew_card(scene),
         grain=grain,
-        drawing=drawing(scene, bin_shape),
+        drawing=drawing(scene, bin_shape, past.passed),
         entries=entries_of(scene),
+        stations=stations_card(scene),
     )
+
+
+def _home_stage(scene: Scene) -> str:
+    """Stage of the step that stands, or of the one that an emergency interrupted."""
+    state = scene.state
+    return scene.book.procedure.step(state.emergencies[0].return_to if state.emergencies else state.step).stage
+
+
+def _straight(scene: Scene) -> list[str]:
+    procedure = scene.book.procedure
+    return list(dict.fromkeys(step.stage for step in procedure.steps[: procedure.main]))
+
+
+def _title(scene: Scene) -> str:
+    """The procedure's title; off the straight way the branch's own, which may say the opposite."""
+    procedure = scene.book.procedure
+    if not scene.state.step or _home_stage(scene) in _straight(scene):
+        return procedure.heading.title
+    return next(stage.title for stage in procedure.stages if stage.id == _home_stage(scene))
 
 
 def _stages(scene: Scene) -> tuple[StageMark, ...]:
     procedure, state = scene.book.procedure, scene.state
-    home = procedure.step(state.emergencies[0].return_to if state.emergencies else state.step)
-    main = list(dict.fromkeys(step.stage for step in procedure.steps[: procedure.main]))
+    home, main = _home_stage(scene), _straight(scene)
     passed = {procedure.step(name).stage for name in state.trail}
     titles = {stage.id: stage.title for stage in procedure.stages}
-    if home.stage not in main:
+    if home not in main:
         return tuple(StageMark(titles[name], "done" if name in passed else "ahead") for name in main)
-    now = main.index(home.stage)
+    now = main.index(home)
     return tuple(StageMark(titles[name], _place(index, now)) for index, name in enumerate(main))
 
 

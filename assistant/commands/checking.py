@@ -4,6 +4,8 @@ from argparse import Namespace
 from pathlib import Path
 
 from assistant.drawing import phrase_card, procedure_svg
+from assistant.drill.preparing import dry_run
+from assistant.drill.scenarios import is_scenario, load_scenario
 from assistant.errors import UsageError
 from assistant.library import load_book, load_site
 from protocol.phrases import every_phrase
@@ -12,6 +14,8 @@ from protocol.site import missing
 
 def check(options: Namespace) -> int:
     """Check a procedure and say what it holds."""
+    if options.procedure is not None and is_scenario(options.procedure):
+        return _scenario(options)
     site = load_site(options.site)
     book = load_book(options.procedure, site)
     procedure = book.procedure
@@ -27,6 +31,17 @@ def check(options: Namespace) -> int:
     if site:
         for gap in missing(site):
             print(f"Site card: {gap}.")
+    return 0
+
+
+def _scenario(options: Namespace) -> int:
+    """Check a drill's scenario: its rows, and that what was prepared can be said."""
+    loaded = load_scenario(str(options.procedure), card=options.site)
+    dry_run(loaded)
+    row = loaded.scenario.scenario
+    ends = f"ends with {row.ends}" if row.ends else "ends with stand-down"
+    print(f"Scenario '{row.title}' (version {row.version}): in order.")
+    print(f"{len(row.prepared)} lines prepared, {len(loaded.scenario.inject)} injects, {ends}.")
     return 0
 
 

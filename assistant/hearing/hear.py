@@ -51,9 +51,11 @@ def read_phrases(path: Path) -> list[ListenPhrase]:
         UsageError: if it cannot be read, holds none or far too many.
     """
     try:
-        if path.stat().st_size > MOST_LIST_BYTES:
+        with path.open("rb") as file:
+            content = file.read(MOST_LIST_BYTES + 1)
+        if len(content) > MOST_LIST_BYTES:
             raise UsageError(f"{path}: too long; a station listens for a few hundred phrases, {MOST_PHRASES} at most.")
-        text = path.read_text(encoding="utf-8-sig")
+        text = content.decode("utf-8-sig")
     except OSError as error:
         raise UsageError(f"{path}: cannot be read ({error.strerror}). Give a text file, one phrase a line.") from error
     except UnicodeDecodeError as error:

@@ -57,6 +57,7 @@ class Listener:
         self._observer = Observer(model.net, model.lexicon) if model.net is not None else None
         self._recent = RecentSound()
         self._zero_s = 0.0
+        self._unfed = True
         self._taken_until_s = 0.0
         self._now_s = 0.0
         self._partial: tuple[str, ...] = ()
@@ -79,6 +80,8 @@ class Listener:
         """Phrases that were completed in this block."""
         self._recent.add(block)
         self._now_s = block.end_s
+        if self._unfed:
+            self._zero_s, self._unfed = block.start_s, False
         if self._recogniser is None:
             return []
         result = self._recogniser.take(block.samples)
@@ -175,7 +178,7 @@ class Listener:
         self._recogniser = self._model.recogniser(self._grammar)
         self._settle()
         again = self._recent.since(from_s)
-        self._zero_s = again[0].start_s if again else self._now_s
+        self._zero_s, self._unfed = (again[0].start_s, False) if again else (self._now_s, True)
         for block in again:
             self._recogniser.take(block.samples)
 

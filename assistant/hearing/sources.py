@@ -34,7 +34,7 @@ class MicrophoneSource:
         self._resampler = None
         if self._rate != RATE:
             self._resampler = soxr.ResampleStream(self._rate, RATE, 1, dtype="int16")
-        self._stream.start()
+        _start(self._stream)
 
     def read(self, timeout_s: float) -> Block | None:
         """The next block, or None when none came in time."""
@@ -99,6 +99,16 @@ def _open(device: str | int | None, take: Any) -> tuple[Any, int]:
             continue
         return stream, rate
     raise AudioError(f"The microphone '{info['name']}' cannot be opened. Is another program using it?")
+
+
+def _start(stream: Any) -> None:
+    import sounddevice  # noqa: PLC0415  as in _open
+
+    try:
+        stream.start()
+    except sounddevice.PortAudioError as error:
+        stream.close()
+        raise AudioError(f"The microphone does not start ({error}). Plug it in again, or type: --keyboard.") from error
 
 
 def device_lines() -> list[str]:

@@ -20,7 +20,7 @@ from assistant.speaking import levels, wording
 from assistant.speaking.clip_store import ClipStore
 from assistant.speaking.levels import Samples
 from assistant.speaking.voice_process import EngineFacts, VoiceProcess
-from assistant.speaking.voice_settings import VoiceSettings, chosen_voice
+from assistant.speaking.voice_settings import SPANISH_VOICES, VoiceSettings, chosen_voice, spanish_voice
 
 FORMAT: Final = 1
 CLIP_WAIT_MS: Final = 400
@@ -33,6 +33,7 @@ LONGEST_QUEUE: Final = 1000
 
 Report = Callable[[bool, str], None]
 Progress = Callable[[int, int], None]
+NO_SPANISH: Final = "The speech engine has no Spanish voice: Spanish is spoken with an English one."
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,7 +75,8 @@ def default_folder() -> Path:
 class ClipCache:
     """Gives clips; nothing but `prepare` and a bounded wait in `clip` ever blocks.
 
-    `report(works, sentence)` is called from the worker thread whenever the engine fails or comes back.
+    `report(works, sentence)` is called from the worker thread whenever the engine fails or comes back, and `note`,
+    once, when Spanish is spoken with an English voice.
     """
 
     def __init__(
@@ -84,7 +86,10 @@ class ClipCache:
         voice: VoiceProcess | None = None,
         report: Report | None = None,
         clock: Clock | None = None,
+        note: Callable[[str], None] = lambda _: None,
     ) -> None:
+        self._note = note
+        self._noted = False
         self.settings = settings or VoiceSettings()
         self._store = ClipStore(folder or default_folder())
         self._clock = clock or SystemClock()
@@ -177,7 +182,8 @@ class ClipCache:
         return failed, reason
 
     def _key(self, text: str) -> str:
-        shape = [FORMAT, text, self.settings.voice, self.settings.rate_for(text), self.settings.volume, self._engine]
+        voice = SPANISH_VOICES[0] if text in self.settings.spanish else self.settings.voice
+        shape = [FORMAT, text, voice, self.settings.rate_for(text), self.settings.volume, self._engine]
         return hashlib.sha256(json.dumps(shape).encode()).hexdigest()[:40]
 
     def _on_disk(self, text: str) -> bool:
@@ -229,12 +235,19 @@ class ClipCache:
         facts = self._voice.facts()
         self._met(facts)
         rate_wpm = self.settings.rate_for(text)
-        sound = self._voice.render(text, chosen_voice(self.settings.voice, facts), rate_wpm, self.settings.volume)
+        spanish = spanish_voice(facts) if text in self.settings.spanish else ""
+        foreign = text in self.settings.spanish and not spanish
+        if foreign and not self._noted:
+            self._noted = True
+            self._note(NO_SPANISH)
+        voice = spanish or chosen_voice(self.settings.voice, facts)
+        sound = self._voice.render(text, voice, rate_wpm, self.settings.volume)
         samples = levels.normalised(levels.trimmed(levels.decode(sound)))
         if samples.size == 0:
             raise SpeechError(f"The speech engine made no sound of {text!r}.")
         try:
-            self._store.save(self._key(text), samples)
+            if not foreign:
+                self._store.save(self._key(text), samples)
         except OSError as error:
             self.store_trouble = (
                 f"Clips cannot be kept in {self._store.folder} ({error}); they are made again next time."

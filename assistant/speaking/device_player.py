@@ -42,6 +42,8 @@ CLIP_WAIT_MS: Final = 400
 ALARM_CLIP_WAIT_MS: Final = 60
 FIRST_REOPEN_MS: Final = 500
 LONGEST_REOPEN_MS: Final = 2_000
+LONGEST_LOOK_MS: Final = 15_000
+"For a loudspeaker that was never there."
 MOST_UNHEARD: Final = 4
 "Alarms, and the newest prompt, kept to be said again when the loudspeaker is back."
 MOST_TAPS: Final = 3_000
@@ -59,12 +61,21 @@ class ClipRequests(Protocol):
 class DevicePlayer:
     """Plays what the arbiter chooses on one loudspeaker, and says when the loudspeaker goes and comes back.
 
+    With `patient` it also starts without one and goes on looking for it.
+
     Raises:
-        AudioError: the loudspeaker cannot be opened now.
+        AudioError: the loudspeaker cannot be opened now, and it is not patient.
     """
 
     def __init__(
-        self, station: str, clock: Clock, clips: ClipRequests, opener: Opener, sink: Sink | None = None
+        self,
+        station: str,
+        clock: Clock,
+        clips: ClipRequests,
+        opener: Opener,
+        sink: Sink | None = None,
+        *,
+        patient: bool = False,
     ) -> None:
         self.station = station
         self._clock = clock
@@ -82,8 +93,17 @@ class DevicePlayer:
         self._closing = False
         self._wake = threading.Condition()
         self._taps: deque[Tap] = deque(maxlen=MOST_TAPS)
-        self._deck, opened = self._opened()
-        self._output: Output | None = opened
+        self._deck = Deck(clock)
+        self._output: Output | None = None
+        self._ever_heard = False
+        self.missing = ""
+        "Why there was no loudspeaker at the start; empty when there was one."
+        try:
+            self._deck, self._output = self._opened()
+        except AudioError as error:
+            if not patient:
+                raise
+            self.missing = str(error)
         self._thread = threading.Thread(target=self._run, name=f"speaker {station}", daemon=True)
         self._thread.start()
 
@@ -141,7 +161,7 @@ class DevicePlayer:
 
     def _run(self) -> None:
         back_off_ms = FIRST_REOPEN_MS
-        reopen_at_ms = 0
+        reopen_at_ms = self._clock.now_ms() + back_off_ms
         while True:
             with self._wake:
                 if self._closing:
@@ -156,7 +176,7 @@ class DevicePlayer:
             self._save_taps()
             if self._output is None and not self._closing and self._clock.now_ms() >= reopen_at_ms:
                 self._reopen()
-                back_off_ms = min(LONGEST_REOPEN_MS, 2 * back_off_ms)
+                back_off_ms = min(LONGEST_REOPEN_MS if self._ever_heard else LONGEST_LOOK_MS, 2 * back_off_ms)
                 reopen_at_ms = self._clock.now_ms() + back_off_ms
 
     def _wait_ms(self, now_ms: int) -> int:
@@ -215,7 +235,7 @@ class DevicePlayer:
     def _finish(self, event: Finished) -> None:
         """Report an end; without a loudspeaker alarms and the last prompt are kept, to be said once it is back."""
         utterance = event.utterance
-        if self._output is not None or utterance.priority < Priority.PROMPT:
+        if self._output is not None or not self._ever_heard or utterance.priority < Priority.PROMPT:
             self._events.append(replace(event, audible=self._track is not None))
             return
         self._events.append(CutOff(utterance, event.at_ms, "not heard", again=True))
@@ -270,6 +290,7 @@ class DevicePlayer:
         output = self._opener(deck.fill)
         deck.latency_ms = output.latency_ms
         deck.filled_at_ms = self._clock.now_ms()
+        self._ever_heard = True
         return deck, output
 
     def _reopen(self) -> None:

@@ -124,6 +124,12 @@ def speaker(device: Device) -> Opener:
     return lambda fill: SpeakerStream(device, fill)
 
 
+def list_anew() -> None:
+    """Look again at what devices there are. Every open stream of this program is closed by it."""
+    sounddevice._terminate()  # noqa: SLF001  the library has no public name for it
+    sounddevice._initialize()  # noqa: SLF001
+
+
 def _accepted_shape(device: Device) -> _Shape:
     try:
         own_hz = int(sounddevice.query_devices(device, "output")["default_samplerate"])

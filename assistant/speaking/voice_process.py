@@ -19,7 +19,8 @@ from assistant.errors import SpeechError
 from assistant.speaking import voice_child
 
 START_LIMIT_MS = 5_000
-RENDER_LIMIT_MS = 5_000
+RENDER_LIMIT_MS = 2_500
+"""A sentence takes 30 to 100 ms; a hung engine is to be told within three seconds."""
 FIRST_BACK_OFF_MS = 500
 LONGEST_BACK_OFF_MS = 30_000
 LONGEST_TEXT = 2_000

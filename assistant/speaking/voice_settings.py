@@ -12,6 +12,8 @@ FASTEST_WPM: Final = 180
 SLOWEST_NUMBERS_WPM: Final = 120
 FASTEST_NUMBERS_WPM: Final = 140
 PREFERRED_VOICES: Final = ("gmw/en-us", "en-us", "gmw/en", "en")
+SPANISH_VOICES: Final = ("roa/es-419", "es-419", "roa/es", "es")
+"Latin American first."
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,6 +29,8 @@ class VoiceSettings:
     rate_wpm: int = 170
     number_rate_wpm: int = 140
     volume: float = 1.0
+    spanish: frozenset[str] = frozenset()
+    "Texts that are Spanish, and are spoken with a Spanish voice if the engine has one."
 
     def __post_init__(self) -> None:
         if not SLOWEST_WPM <= self.rate_wpm <= FASTEST_WPM:
@@ -40,6 +44,11 @@ class VoiceSettings:
     def rate_for(self, text: str) -> int:
         """Words a minute for this text."""
         return min(self.rate_wpm, self.number_rate_wpm) if wording.carries_numbers(text) else self.rate_wpm
+
+
+def spanish_voice(facts: EngineFacts) -> str:
+    """The voice id for Spanish texts; empty when the engine has none."""
+    return next((name for name in SPANISH_VOICES if name in facts.voices), "")
 
 
 def chosen_voice(asked: str, facts: EngineFacts) -> str:

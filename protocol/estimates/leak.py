@@ -4,7 +4,7 @@ If every canister held the same and the level were read without error, what went
 Whatever is missing has come in. The balance of each reading is written down with the covariance of its errors:
 
 * canisters (see `leak_balance`): a crew's usual fill is known within 5 % (sd), each canister scatters by 6 % more;
-* floor area and body: 3 %;
+* floor area and body: 3 %, and more for a person whose mass is only known as a range;
 * levels: see `crewlog` (mark 3 cm; tape 1.5 cm of uneven surface and 0.3 cm of reading);
 * counting: a canister in fifty goes out uncalled, one in two hundred is called twice.
 

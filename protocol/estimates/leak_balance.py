@@ -5,16 +5,19 @@ Vectors are whitened by the Cholesky factor of the covariance, after which every
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from operator import mul
 
-from protocol.estimates.crewlog import DOUBLE_CALL, MISSED_CALL, CrewLog, Job, LevelReading, Sight
-from protocol.estimates.volume import FILL
+from protocol.estimates.body import Mark
+from protocol.estimates.crewlog import DOUBLE_CALL, MISSED_CALL, NINETY, CrewLog, Job, LevelReading, Sight
+from protocol.estimates.result import Span
+from protocol.estimates.ring import ring_area
+from protocol.estimates.volume import FILL, net_volume_m3
 
 FILL_CREW_SD = 0.05
 FILL_EACH_SD = 0.06
 SCALE_SD = 0.03
-"""Floor area and body together."""
+"""Floor area and body together, of a person whose size is known."""
 MID_SD = 0.29
 """Part of a canister already in the drum when a mark is called mid-way: even chances from empty to full."""
 _OFFSET_SD_M3 = 1.0
@@ -45,7 +48,7 @@ class Balance:
         held = [profile.between_m3(level.height_m, 0.0) for level in levels]
         raw = [each * count - (held[0] - now) for count, now in zip(counts, held, strict=True)]
         floors = [profile.floor_m2(level.height_m) for level in levels]
-        factor = _cholesky(_covariance(levels, counts, floors, each))
+        factor = _cholesky(_covariance(levels, counts, floors, each, _scale_sd(job)))
         times = tuple(max(level.at_s, log.started_s) for level in levels)
         return cls(times, counts, each, factor, _solve(factor, raw))
 
@@ -131,9 +134,9 @@ def _count(log: CrewLog, level: LevelReading) -> float:
 
 
 def _covariance(
-    levels: Sequence[LevelReading], counts: Sequence[float], floors: Sequence[float], each: float
+    levels: Sequence[LevelReading], counts: Sequence[float], floors: Sequence[float], each: float, scale_sd: float
 ) -> list[Vector]:
-    crew_var = FILL_CREW_SD**2 + SCALE_SD**2
+    crew_var = FILL_CREW_SD**2 + scale_sd**2
     matrix = []
     surfaces = _surfaces(levels)
     for row, (level, count, floor) in enumerate(zip(levels, counts, floors, strict=True)):
@@ -148,6 +151,16 @@ def _covariance(
         line[row] += (MID_SD * each) ** 2 if count % 1 else 0.0
         matrix.append(line)
     return matrix
+
+
+def _scale_sd(job: Job) -> float:
+    """Floor and body together, and what an unmeasured person's mass adds to it."""
+    area_m2 = ring_area(job.ring).value
+    ends = (job.person.mass_kg.low, job.person.mass_kg.high)
+    light, heavy = (
+        net_volume_m3(replace(job.person, mass_kg=Span.exact(mass)), area_m2, Mark.CHEST, Mark.KNEES) for mass in ends
+    )
+    return math.hypot(SCALE_SD, (light - heavy) / (light + heavy) / NINETY)
 
 
 def _surfaces(levels: Sequence[LevelReading]) -> list[int]:

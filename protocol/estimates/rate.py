@@ -2,9 +2,11 @@
 
 Estimator: two Kalman filters and a quadrature.
 
-* Amount: the pair (grain left V, log volume per called canister g). A call takes exp(g) out of V with noise; a level
-  reading observes V. The prior of g is the canister's size at the usual fill, doubtful by fill, floor area and body.
-  Errors of floor area and body cancel from the time, since the level readings measure the same doubtful volume.
+* Amount (see `amount`): grain left V, log volume per called canister g, and the error of the mark that placed the rim.
+  A call takes exp(g) out of V with noise; a mark observes V; a taped level observes V and the rim's error. The prior
+  of g is the canister's size at the usual fill, doubtful by fill, floor area and body. Errors of floor area and body
+  cancel from the time, since the level readings measure the same doubtful volume; the height of the person cancels
+  only as long as nothing is taped.
 * Pace: log of the time per canister, a random walk seen through lognormal noise; an interval far from what was
   expected (a call missed or doubled, a stop nobody called) counts for less.
 * Remaining time = cycles left x time per cycle - time already spent on this one, over a grid of quantiles of both,
@@ -15,29 +17,19 @@ nine times in ten, and the noise figures below are assumptions.
 """
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
 from protocol.errors import EstimateError
+from protocol.estimates.amount import FILL_EACH_SD, FROM_RIM, LEFT, Amount
 from protocol.estimates.body import level_name
-from protocol.estimates.crewlog import (
-    DOUBLE_CALL,
-    MARK_SD_M,
-    MISSED_CALL,
-    NINETY,
-    CrewLog,
-    Job,
-    LevelReading,
-    Profile,
-    Sight,
-)
+from protocol.estimates.crewlog import MARK_SD_M, NINETY, CrewLog, Job, LevelReading, Profile, Sight
 from protocol.estimates.result import Estimate, Given
 from protocol.estimates.ring import ring_area
 from protocol.estimates.volume import FILL, grain_volume
 from protocol.units import Unit
 
-FILL_EACH_SD = 0.08
-"""Canister to canister, relative."""
 CYCLE_S_PER_M3 = 180.0 / 0.0606
 """Prior time: three minutes for 16 gallons."""
 CYCLE_PRIOR_SD = math.log(3) / NINETY
@@ -61,42 +53,6 @@ def _normal_points(count: int) -> tuple[float, ...]:
 
 _LEFT_POINTS, _EACH_POINTS, _PACE_POINTS = _normal_points(15), _normal_points(9), _normal_points(11)
 SOURCE = "Kalman filters on the crew's own calls; noise figures are assumptions"
-
-
-@dataclass(frozen=True, slots=True)
-class Amount:
-    """Grain left and volume per called canister, with their covariance."""
-
-    left_m3: float
-    log_each: float
-    var_left: float
-    var_each: float
-    cov: float
-
-    def canister(self, called: float = 1.0) -> "Amount":
-        """After one called canister."""
-        each = math.exp(self.log_each)
-        noise = FILL_EACH_SD**2 + MISSED_CALL + DOUBLE_CALL
-        return Amount(
-            self.left_m3 - called * each,
-            self.log_each,
-            self.var_left - 2 * each * self.cov + each**2 * (self.var_each + noise),
-            self.var_each,
-            self.cov - each * self.var_each,
-        )
-
-    def level(self, left_m3: float, sd_m3: float) -> "Amount":
-        """After a level reading that shows `left_m3`."""
-        total = self.var_left + sd_m3**2
-        gain_left, gain_each = self.var_left / total, self.cov / total
-        surprise = left_m3 - self.left_m3
-        return Amount(
-            self.left_m3 + gain_left * surprise,
-            self.log_each + gain_each * surprise,
-            self.var_left * (1 - gain_left),
-            max(1e-6, self.var_each - gain_each * self.cov),
-            self.cov * (1 - gain_left),
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +85,7 @@ def remaining_time(job: Job, log: CrewLog, now_s: float) -> Estimate:
     Raises:
         EstimateError: when no level has been called, or the target is already reached.
     """
-    seen = [level.height_m for level in log.levels if level.at_s <= now_s]
+    seen = [level.height_m for level in log.levels if level.at_s <= now_s and level.sight is Sight.MARK]
     if seen and seen[-1] <= job.target_m * (1 + 1e-9):
         raise EstimateError("By the last level called the grain is already there.")
     amount, pace, since = _learn(job, log, now_s)
@@ -181,11 +137,11 @@ def removal_rate(job: Job, log: CrewLog, now_s: float) -> Estimate:
 
 def _learn(job: Job, log: CrewLog, now_s: float) -> tuple[Amount, Pace, float]:
     """Amount and pace as of the last canister, and the seconds spent since."""
-    levels = [level for level in log.levels if level.at_s <= now_s]
+    levels = [level for level in log.levels if level.at_s <= now_s and not level.undisturbed]
     if not levels:
         raise EstimateError("No grain level has been called. Say, grain at, and the mark.")
-    profile = job.profile()
-    amount = _first_amount(job, profile, levels[0])
+    gauge = _Gauge.of(job, levels)
+    amount = gauge.first(levels[0])
     pace = Pace(math.log(CYCLE_S_PER_M3 * job.canister_m3), CYCLE_PRIOR_SD**2)
     last = log.started_s
     calls: list[tuple[float, LevelReading | None]] = [(called, None) for called in log.canisters_s if called <= now_s]
@@ -194,7 +150,7 @@ def _learn(job: Job, log: CrewLog, now_s: float) -> tuple[Amount, Pace, float]:
         if level is None:
             amount, pace, last = amount.canister(), pace.after(at_s - last, first=last == log.started_s), at_s
         else:
-            amount = _see(job, profile, amount, level, (at_s - last) / math.exp(pace.mean))
+            amount = gauge.see(amount, level, (at_s - last) / math.exp(pace.mean))
     return amount, pace, now_s - last
 
 
@@ -202,29 +158,57 @@ def _when(call: tuple[float, LevelReading | None]) -> float:
     return call[0]
 
 
-def _first_amount(job: Job, profile: Profile, first: LevelReading) -> Amount:
-    area = profile.floor_m2(first.height_m)
-    left = profile.between_m3(first.height_m, job.target_m)
-    doubt = grain_volume(job.person, job.ring, max(first.height_m, job.target_m + 0.2), job.target_m)
-    scale = (doubt.high - doubt.low) / (2 * NINETY * doubt.value)
-    floor = ring_area(job.ring)
-    fill_sd = (FILL.high - FILL.low) / (2 * NINETY * FILL.value)
-    log_each = math.log(FILL.value * job.canister_m3) + math.log(floor.value / (0.5 * (floor.low + floor.high)))
-    return Amount(left, log_each, (area * _level_sd(first)) ** 2, fill_sd**2 + scale**2, 0.0)
+@dataclass(frozen=True, slots=True)
+class _Gauge:
+    """What a level says about the grain left."""
 
+    job: Job
+    profile: Profile
+    rim: LevelReading | None
+    """The mark from which the rim of the ring was placed; None while nothing is taped from a mark."""
+    first_tape: LevelReading | None
 
-def _level_sd(level: LevelReading) -> float:
-    return math.hypot(level.reading_sd_m, level.surface_sd_m)
+    @classmethod
+    def of(cls, job: Job, levels: Sequence[LevelReading]) -> "_Gauge":
+        """Find the last mark before the first taped set."""
+        tape = next((level for level in levels if level.sight is Sight.TAPE), None)
+        before = [level for level in levels if tape is not None and level.at_s <= tape.at_s]
+        marks = [level for level in before if level.sight is Sight.MARK]
+        return cls(job, job.profile(), marks[-1] if marks else None, tape if marks else None)
 
+    def first(self, level: LevelReading) -> Amount:
+        """From the first level called and the usual fill of the canister."""
+        job, target_m = self.job, self.job.target_m
+        doubt = grain_volume(job.person, job.ring, max(level.height_m, target_m + 0.2), target_m)
+        scale = (doubt.high - doubt.low) / (2 * NINETY * doubt.value)
+        floor = ring_area(job.ring)
+        fill_sd = (FILL.high - FILL.low) / (2 * NINETY * FILL.value)
+        log_each = math.log(FILL.value * job.canister_m3) + math.log(floor.value / (0.5 * (floor.low + floor.high)))
+        left, sd = self.profile.between_m3(level.height_m, target_m), self._sd_m3(level)
+        amount = Amount.first(left, sd**2, log_each, fill_sd**2 + scale**2)
+        return amount.rim_from_first(sd) if level is self.rim else amount
 
-def _see(job: Job, profile: Profile, amount: Amount, level: LevelReading, cycles_since: float) -> Amount:
-    """A level read part way through a canister: what is already in that canister is out of the grain."""
-    part = min(1.0, max(0.0, (cycles_since - PAUSE_SHARE) / (1 - PAUSE_SHARE)))
-    if level.sight is Sight.TAPE:
-        part = 0.0
-    each = math.exp(amount.log_each)
-    sd = math.hypot(profile.floor_m2(level.height_m) * _level_sd(level), 0.2 * each * (part > 0))
-    return amount.level(profile.between_m3(level.height_m, job.target_m) + part * each, sd)
+    def see(self, amount: Amount, level: LevelReading, cycles_since: float) -> Amount:
+        """A level read part way through a canister: what is already in that canister is out of the grain."""
+        left = self.profile.between_m3(level.height_m, self.job.target_m)
+        if level.sight is Sight.TAPE:
+            amount = amount.rim_doubted(self._sd_m3(level)) if level is self.first_tape else amount
+            return amount.seen(FROM_RIM if self.rim else LEFT, left, self._sd_m3(level))
+        part = min(1.0, max(0.0, (cycles_since - PAUSE_SHARE) / (1 - PAUSE_SHARE)))
+        each = math.exp(amount.log_each)
+        sd = math.hypot(self._sd_m3(level), 0.2 * each * (part > 0))
+        if level is self.rim:
+            return amount.rim_from(left + part * each, sd)
+        return amount.seen(LEFT, left + part * each, sd)
+
+    def _sd_m3(self, level: LevelReading) -> float:
+        """Error of a level as grain; once taped, also that a mark lies elsewhere on a person of another height."""
+        sd_m = math.hypot(level.reading_sd_m, level.surface_sd_m)
+        if self.rim and level.sight is Sight.MARK:
+            height = self.job.person.height_m
+            share = (level.height_m - self.job.target_m) / height.value
+            sd_m = math.hypot(sd_m, share * (height.high - height.low) / (2 * NINETY))
+        return self.profile.floor_m2(level.height_m) * sd_m
 
 
 def _possible_times(amount: Amount, pace: Pace, since: float, target_sd_m3: float) -> list[float]:
@@ -246,7 +230,8 @@ def _possible_times(amount: Amount, pace: Pace, since: float, target_sd_m3: floa
 
 def _times_for(cycles: float, pace: Pace, since: float) -> list[float]:
     """Times left for so many cycles: the last one, cut short, still has its whole pause."""
-    sd = math.sqrt(pace.var + CYCLE_EACH_SD**2 / max(1.0, cycles) + PACE_DRIFT_SD**2 * cycles / 3)
+    each = CYCLE_EACH_SD**2 + FILL_EACH_SD**2
+    sd = math.sqrt(pace.var + each / max(1.0, cycles) + PACE_DRIFT_SD**2 * cycles / 3)
     whole = math.floor(cycles)
     cycles = whole + PAUSE_SHARE + (cycles - whole) * (1 - PAUSE_SHARE)
     times = []

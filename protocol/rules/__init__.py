@@ -5,10 +5,23 @@ from types import MappingProxyType
 
 from protocol import commands as cmd
 from protocol.events import CommandRefused, Event
-from protocol.rules import advance, crew, emergencies, passing_time, questions, readings, running
+from protocol.rules import (
+    advance,
+    crew,
+    delivering,
+    drills,
+    emergencies,
+    linking,
+    orders,
+    passing_time,
+    questions,
+    readings,
+    running,
+    taping,
+)
 from protocol.rules.turn import Turn
 from protocol.scene import Book
-from protocol.state import State
+from protocol.state import DRILL, State
 
 Rule = Callable[..., None]
 
@@ -17,11 +30,14 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.Advance: advance.advance,
     cmd.Affirm: advance.affirm,
     cmd.Negate: advance.negate,
-    cmd.Override: advance.override,
+    cmd.Override: orders.override,
+    cmd.EndWork: orders.end_work,
     cmd.StepBack: advance.step_back,
     cmd.ReportAir: readings.report_air,
     cmd.CountCanister: readings.count_canister,
     cmd.CallLevel: readings.call_level,
+    cmd.TapeCorner: taping.tape_corner,
+    cmd.CallOutside: taping.call_outside,
     cmd.Correct: readings.correct,
     cmd.CheckPerson: crew.check_person,
     cmd.AnswerRollCall: crew.answer_roll_call,
@@ -32,10 +48,27 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.WithdrawEmergency: emergencies.withdraw,
     cmd.Ask: questions.ask,
     cmd.ReportPart: running.report_part,
+    cmd.ReportStation: linking.report_station,
+    cmd.TakeLead: linking.take_lead,
+    cmd.KeepAudio: running.keep_audio,
     cmd.Note: running.note,
     cmd.Tick: passing_time.tick,
+    cmd.BeginDrill: drills.begin,
+    cmd.EndDrill: drills.end,
+    cmd.GiveInject: drills.give_inject,
+    cmd.PauseDrill: drills.pause,
+    cmd.RewindDrill: drills.rewind,
+    cmd.TrainerNote: drills.note,
 })
 """The rule for each command; a test checks that none is missing."""
+DRILL_COMMANDS = (cmd.BeginDrill, cmd.EndDrill, cmd.GiveInject, cmd.PauseDrill, cmd.RewindDrill, cmd.TrainerNote)
+"""Refused in anything but a drill, whoever asks."""
+NOT_DRILL_COMMANDS = tuple(kind for kind in RULES if kind not in DRILL_COMMANDS)
+TAKEN_WHEN_CLOSED = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.TrainerNote, cmd.ReportStation, cmd.TakeLead)
+TAKEN_IN_A_PAUSE = (
+    cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Note, cmd.ReportPart, cmd.ReportStation, cmd.TakeLead,
+)  # fmt: skip
+"""Taken while a drill stands still: an emergency may be a real one."""
 
 
 def decide(book: Book, state: State, command: cmd.Command) -> tuple[Event, ...]:
@@ -50,10 +83,12 @@ def decide(book: Book, state: State, command: cmd.Command) -> tuple[Event, ...]:
         command: what is asked, with its time.
     """
     refusal = _refusal(state, command)
-    if refusal:
-        at_ms = max(command.at_ms, state.at_ms)
-        return (CommandRefused(at_ms, type(command).__name__, refusal),)
-    turn = Turn(book, state, command.at_ms)
+    turn = Turn(book, state, max(command.at_ms, state.at_ms))
+    if command.origin.delivery is not None:
+        if not delivering.receive(turn, command, refusal):
+            return turn.events
+    elif refusal:
+        return (CommandRefused(turn.at_ms, type(command).__name__, refusal),)
     RULES[type(command)](turn, command)
     return turn.events
 
@@ -65,8 +100,10 @@ def _refusal(state: State, command: cmd.Command) -> str:
         return "The incident is already open." if state.opened else ""
     if isinstance(command, cmd.Tick):
         return ""
-    if not state.opened:
-        return "The incident has not been opened."
-    if state.closed and not isinstance(command, cmd.Note | cmd.Ask | cmd.ReportPart):
-        return "The incident is closed."
-    return ""
+    reasons = (
+        (not state.opened, (), "The incident has not been opened."),
+        (state.closed, TAKEN_WHEN_CLOSED, "The incident is closed."),
+        (state.drill_paused, (*DRILL_COMMANDS, *TAKEN_IN_A_PAUSE), "The drill is paused."),
+        (state.kind != DRILL, NOT_DRILL_COMMANDS, "This is no drill."),
+    )
+    return next((reason for holds, taken, reason in reasons if holds and not isinstance(command, taken)), "")

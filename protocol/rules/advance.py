@@ -2,40 +2,52 @@
 
 from protocol import commands as cmd
 from protocol import events as ev
-from protocol.guards import GUARDS, NOT_HELD, repeats_total
+from protocol.guards import GUARDS, NOBODY_INSIDE, repeats_total
 from protocol.machine import CONFIRM, REPEAT, Refused, answer_trigger, fire, rows_from
-from protocol.procedure import Step
-from protocol.rules import readings
+from protocol.procedure import Step, by_way_of
+from protocol.rules import readings, taping
 from protocol.rules.turn import Turn
 from protocol.state import Pending
-from protocol.timers import running
+from protocol.timers import running, timer_row
 from protocol.wording import acknowledgement, fill_number, next_repeat, unread_words
 
-_FACT_TIMERS = {
+FACT_TIMERS = {
     ("person_told", "yes"): (("start", "person_check"),),
     ("climbing", "yes"): (("start", "hanging"),),
     ("person", "free"): (("stop", "hanging"), ("stop", "held_flag")),
     ("handover", "given"): (("stop", "person_check"),),
 }
-"""Clocks that a fact starts or stops."""
+"""Clocks that a fact starts or stops; going back over the step undoes it."""
+BIN_FACTS = (
+    "people", "more", "grain", "uphill", "fumigated", "fan", "cause", "flow", "locks", "lockout", "dust", "bin",
+)  # fmt: skip
+"""Known of the bin and of what moves grain: they stay true for the next person."""
+_SINCE = {"hanging": "climbing"}
+"""A stopped clock that runs again counts from this fact; the others from the first call or, if repeated, from now."""
+
+
+WHY_ANEW = (
+    "Everyone was out, so entry starts anew: read the air again before anyone goes in. "
+    "Check each panel again: the grain may have moved."
+)
 
 
 def advance(turn: Turn, command: cmd.Advance) -> None:
     """Confirm the current step, or say why not."""
     step = turn.scene.step
     if command.step != step.id:
-        _refuse(turn, command.step, "", f"the step now is {step.title}")
+        refuse(turn, command.step, "", f"the step now is {step.title}")
         return
     if not command.origin.role.covers(step.confirmed_by):
-        _refuse(turn, step.id, "", f"{step.confirmed_by} confirms this")
+        refuse(turn, step.id, "", f"{step.confirmed_by} confirms this")
         return
     wrong = _wrong_number(turn, step, command.number)
     if wrong:
-        _refuse(turn, step.id, "", wrong)
+        refuse(turn, step.id, "", wrong)
         return
     moved = _lead(turn, step, command.answer)
     if isinstance(moved, Refused):
-        _refuse(turn, step.id, moved.guard, moved.reason)
+        refuse(turn, step.id, moved.guard, moved.reason)
     elif step.critical:
         _read_back(turn, step, command)
     else:
@@ -69,25 +81,6 @@ def negate(turn: Turn, _command: cmd.Negate) -> None:
     turn.answer("Disregarded. Say it again.", "readback")
 
 
-def override(turn: Turn, command: cmd.Override) -> None:
-    """The officer goes on without a precondition; the reason is on record."""
-    step = turn.scene.step
-    reason = command.reason.strip()
-    if command.step != step.id or command.origin.role is cmd.Role.INSIDE or not reason:
-        _refuse(turn, command.step, "", "an override needs the current step, the officer outside and a reason")
-        return
-    if step.final or (step.answers and command.answer not in {answer.value for answer in step.answers}):
-        _refuse(turn, step.id, "", "an override of a question needs one of its answers")
-        return
-    if turn.state.held and not turn.scene.in_emergency:
-        _refuse(turn, step.id, NOT_HELD, "all work is held. Say, resume all work")
-        return
-    turn.drop_readback("overtaken")
-    turn.emit(ev.NoteTaken(turn.at_ms, command.origin.station, f"Override of {step.title}: {reason}"))
-    dest = _dest_unguarded(turn, step, command.answer)
-    _leave(turn, step, dest, command.origin, command.answer, lead=f"{step.title}: passed by override.", skipped=True)
-
-
 def step_back(turn: Turn, _command: cmd.StepBack) -> None:
     """Make the step before the current one; what it had made known is forgotten."""
     state = turn.state
@@ -99,20 +92,36 @@ def step_back(turn: Turn, _command: cmd.StepBack) -> None:
         return
     procedure = turn.scene.book.procedure
     before = procedure.step(state.trail[-1])
-    if state.step not in {row.dest for row in rows_from(procedure, before)}:
+    ways = {row.dest for row in rows_from(procedure, before)} | {row.to for row in before.detours}
+    if state.step not in ways:
         turn.answer("Work started anew here. There is no step to go back to.", "back")
         return
     turn.drop_readback("overtaken")
     turn.emit(ev.SteppedBack(turn.at_ms, state.step, before.id))
     for fact, value in before.sets:
         turn.emit(ev.FactLearned(turn.at_ms, fact, "unknown"))
-        for what, timer in _FACT_TIMERS.get((fact, value), ()):
+        for what, timer in FACT_TIMERS.get((fact, value), ()):
             if what == "start":
                 turn.stop_timer(timer)
+            else:
+                _run_again(turn, timer)
     if before.fact:
         turn.emit(ev.FactLearned(turn.at_ms, before.fact, "unknown"))
     turn.start_timer("quiet")
     turn.prompt(before, "Back one step.")
+
+
+def _run_again(turn: Turn, timer: str) -> None:
+    """Let a clock that a step had stopped run on as if it had never been stopped."""
+    fact = _SINCE.get(timer)
+    if fact and turn.state.fact(fact) == "unknown":
+        return
+    row = timer_row(timer)
+    since_ms = turn.at_ms if row.repeats else 0
+    if fact:
+        since_ms = dict(turn.state.fact_times_ms)[fact]
+    due_ms = since_ms + row.interval_ms(turn.scene.house)
+    turn.emit(ev.TimerStarted(turn.at_ms, timer, "", max(due_ms, turn.at_ms), since_ms))
 
 
 def _affirm_step(turn: Turn, pending: Pending, origin: cmd.Origin) -> None:
@@ -125,7 +134,7 @@ def _affirm_step(turn: Turn, pending: Pending, origin: cmd.Origin) -> None:
     if step.id != pending.step or isinstance(moved, Refused):
         reason = moved.reason if isinstance(moved, Refused) else f"the step now is {step.title}"
         turn.drop_readback("overtaken")
-        _refuse(turn, pending.step, "", reason)
+        refuse(turn, pending.step, "", reason)
         return
     said = cmd.Origin(origin.station, origin.role, origin.how, pending.heard, origin.confidence)
     _confirm(turn, step, said, pending.answer, None)
@@ -147,32 +156,42 @@ def _confirm(turn: Turn, step: Step, origin: cmd.Origin, answer: str | None, num
         turn.start_timer("quiet")
         if len(turn.state.repeats) < total:
             turn.prompt_repeat(step, acknowledgement(step, number))
+            if not step.ordered:
+                taping.after_panel(turn)
             return
     moved = _lead(turn, step, answer)
     if isinstance(moved, Refused):
-        _refuse(turn, step.id, moved.guard, moved.reason)
+        refuse(turn, step.id, moved.guard, moved.reason)
         return
     words = next((row.say[0] for row in step.answers if row.value == answer), None)
     lead = f"{words[:1].upper()}{words[1:]}." if words else acknowledgement(step, number)
     if step.place:
         lead = f"{lead} {unread_words(turn.scene, step.place)}".strip()
-    _leave(turn, step, moved, origin, answer, lead)
+    leave(turn, step, moved, origin, answer, lead)
 
 
-def _leave(
+def leave(
     turn: Turn, step: Step, dest: str, origin: cmd.Origin, answer: str | None, lead: str, *, skipped: bool = False
 ) -> None:
+    """Leave a step: confirmed, what it makes known and which clocks it moves, emergencies over, the next step."""
     turn.emit(ev.StepConfirmed(turn.at_ms, step.id, origin.station, origin.heard, answer, skipped))
     if step.fact and answer:
         turn.emit(ev.FactLearned(turn.at_ms, step.fact, answer))
+        direction = next((row.direction for row in step.answers if row.value == answer), None)
+        lead = f"{lead} {direction}" if direction else lead
     for fact, value in step.sets:
         turn.emit(ev.FactLearned(turn.at_ms, fact, value))
-        for what, timer in _FACT_TIMERS.get((fact, value), ()):
+        for what, timer in FACT_TIMERS.get((fact, value), ()):
             (turn.start_timer if what == "start" else turn.stop_timer)(timer)
-    dest = _homeward(turn, dest)
+    if answer and answer == step.begins_again:
+        turn.emit(ev.NextPersonBegun(turn.at_ms, BIN_FACTS))
+        _run_again(turn, "held_flag")
+    dest = _homeward(turn, by_way_of(step, dest, turn.state.fact))
+    anew = _starts_anew(turn, dest)
     kept = next((row.repeats for row in reversed(turn.state.emergencies) if row.return_to == dest), ())
     end_emergencies(turn, dest)
     turn.enter(dest, lead, origin.role, kept)
+    turn.say("both", ev.Urgency.INFO, WHY_ANEW if anew else "", "entry")
 
 
 def _homeward(turn: Turn, dest: str) -> str:
@@ -184,8 +203,13 @@ def _homeward(turn: Turn, dest: str) -> str:
     state, procedure = turn.state, turn.scene.book.procedure
     if not state.emergencies or procedure.stage_of(procedure.step(dest)).emergency:
         return dest
-    starts_anew = dest in state.trail and state.fact("person") != "free"
-    return dest if starts_anew else state.emergencies[0].return_to
+    return dest if _starts_anew(turn, dest) else state.emergencies[0].return_to
+
+
+def _starts_anew(turn: Turn, dest: str) -> bool:
+    """Whether an emergency leads back to the entry gate, which the crew had passed, with the person still held."""
+    state = turn.state
+    return bool(state.emergencies) and dest in state.trail and state.fact("person") != "free"
 
 
 def end_emergencies(turn: Turn, dest: str) -> None:
@@ -201,6 +225,12 @@ def end_emergencies(turn: Turn, dest: str) -> None:
             return
 
 
+def closing_reason(turn: Turn, dest: str) -> str | None:
+    """Why the incident may not close: it never does over somebody still inside, whatever the procedure says."""
+    final = turn.scene.book.procedure.step(dest).final
+    return GUARDS[NOBODY_INSIDE](turn.scene) if final else None
+
+
 def _lead(turn: Turn, step: Step, answer: str | None) -> str | Refused:
     scene = turn.scene
     trigger = answer_trigger(answer or "") if step.answers else CONFIRM
@@ -208,14 +238,10 @@ def _lead(turn: Turn, step: Step, answer: str | None) -> str | Refused:
         trigger = REPEAT
     back = scene.state.emergencies[-1].return_to if scene.state.emergencies else step.id
     found = fire(scene.book.procedure, step, trigger, lambda name: GUARDS[name](scene), back)
-    return found if isinstance(found, Refused) else found.dest
-
-
-def _dest_unguarded(turn: Turn, step: Step, answer: str | None) -> str:
-    back = turn.state.emergencies[-1].return_to if turn.state.emergencies else step.id
-    trigger = answer_trigger(answer or "") if step.answers else CONFIRM
-    found = fire(turn.scene.book.procedure, step, trigger, lambda _name: None, back)
-    return step.id if isinstance(found, Refused) else found.dest
+    if isinstance(found, Refused):
+        return found
+    inside = closing_reason(turn, found.dest)
+    return Refused(NOBODY_INSIDE, inside) if inside else found.dest
 
 
 def _wrong_number(turn: Turn, step: Step, number: int | None) -> str:
@@ -232,6 +258,7 @@ def _wrong_number(turn: Turn, step: Step, number: int | None) -> str:
     return ""
 
 
-def _refuse(turn: Turn, step: str, guard: str, reason: str) -> None:
+def refuse(turn: Turn, step: str, guard: str, reason: str) -> None:
+    """Say why not; the refusal is on record."""
     turn.emit(ev.AdvanceRefused(turn.at_ms, step, guard, reason))
     turn.answer(f"Not yet: {reason}.", "refused")

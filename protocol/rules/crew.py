@@ -5,7 +5,8 @@ from protocol import events as ev
 from protocol.guards import GUARDS
 from protocol.numbers import count_words
 from protocol.rules.turn import Turn
-from protocol.timers import running
+from protocol.state import Rescuer
+from protocol.timers import running, timer_row
 
 ENTRY_GUARDS = ("not_held", "entry_is_approved", "air_current")
 MAX_SLOTS = 9
@@ -61,6 +62,18 @@ def _leave(turn: Turn, slot: int) -> None:
     turn.answer(f"Rescuer {count_words(slot)} is out. {_inside(turn)}", "crew")
 
 
+def still_inside(turn: Turn, slot: int) -> None:
+    """A rescuer who was counted out by mistake is inside again, with the clock as if it had run on."""
+    entered_ms = next(one.entered_ms for one in turn.state.inside if one.slot == slot)
+    interval_ms = timer_row("work_period").interval_ms(turn.scene.house)
+    passed = (turn.at_ms - entered_ms) // interval_ms
+    due_ms = entered_ms + (passed + 1) * interval_ms
+    turn.emit(ev.TimerStarted(turn.at_ms, "work_period", str(slot), due_ms, entered_ms))
+    if not running(turn.state, "roll_call"):
+        turn.start_timer("roll_call")
+    turn.say("both", ev.Urgency.ALARM, f"Rescuer {count_words(slot)} is still inside. {_inside(turn)}", "crew")
+
+
 def _entry_reason(turn: Turn, slot: int) -> str | None:
     if not 1 <= slot <= MAX_SLOTS:
         return "that rescuer has no number"
@@ -76,5 +89,12 @@ def _entry_reason(turn: Turn, slot: int) -> str | None:
 
 
 def _inside(turn: Turn) -> str:
-    inside = len(turn.state.inside)
-    return f"{count_words(inside).capitalize()} inside." if inside else "Nobody inside."
+    inside = turn.state.inside
+    if not inside:
+        return "Nobody inside."
+    names = " and ".join(f"rescuer {count_words(one.slot)}" for one in sorted(inside, key=_slot))
+    return f"{count_words(len(inside)).capitalize()} inside: {names}."
+
+
+def _slot(rescuer: Rescuer) -> int:
+    return rescuer.slot

@@ -4,12 +4,9 @@ from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import standing_bad
 from protocol.errors import TableError
-from protocol.procedure import Interruption
+from protocol.procedure import BAD_AIR, Interruption
 from protocol.rules.turn import Turn
 from protocol.wording import reading_words
-
-BAD_AIR = "bad_air"
-"""The emergency that a bad reading raises."""
 
 
 def raise_emergency(turn: Turn, command: cmd.RaiseEmergency) -> None:
@@ -29,6 +26,8 @@ def interrupt(turn: Turn, kind: str, by: str) -> None:
         return
     turn.stop_timer("readback")
     turn.emit(ev.EmergencyRaised(turn.at_ms, kind, by, turn.state.step))
+    if row.evacuates:
+        turn.emit(ev.FactLearned(turn.at_ms, "bin", "ordered_out"))
     turn.enter(row.to)
 
 
@@ -52,8 +51,14 @@ def withdraw_kind(turn: Turn, kind: str) -> None:
     newest = turn.state.emergencies[-1]
     row = _row(turn, kind)
     turn.emit(ev.EmergencyEnded(turn.at_ms, kind, withdrawn=True))
+    if row and row.evacuates and turn.state.inside and not _anybody_left(turn, newest.raised_ms):
+        turn.emit(ev.FactLearned(turn.at_ms, "bin", "unknown"))
     turn.answer(f"{row.title if row else kind}: withdrawn.", "emergency")
     turn.enter(newest.return_to, repeats=newest.repeats)
+
+
+def _anybody_left(turn: Turn, since_ms: int) -> bool:
+    return any(member.left_ms is not None and member.left_ms >= since_ms for member in turn.state.crew)
 
 
 def _row(turn: Turn, kind: str) -> Interruption | None:

@@ -6,12 +6,11 @@ from types import MappingProxyType
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas, Verdict, latest, verdict_at
-from protocol.numbers import count_words
 from protocol.rules.turn import Turn
 from protocol.scene import minutes_ms
 from protocol.state import RunningTimer
 from protocol.timers import TimerRow, due, next_due_ms, timer_row
-from protocol.wording import minutes_words
+from protocol.wording import stale_words, timer_words
 
 
 def tick(turn: Turn, _command: cmd.Tick) -> None:
@@ -27,12 +26,8 @@ def tick(turn: Turn, _command: cmd.Tick) -> None:
 
 
 def _announce(turn: Turn, row: TimerRow, timer: RunningTimer) -> None:
-    text = row.says.format(
-        key=count_words(int(timer.key)) if timer.key.isdigit() else timer.key,
-        minutes=minutes_words(turn.at_ms - timer.started_ms),
-        inside=count_words(len(turn.state.inside)).capitalize(),
-    )
-    turn.say(row.to, row.urgency, text[:1].upper() + text[1:], row.id)
+    text = timer_words(row, timer.key, turn.at_ms - timer.started_ms, len(turn.state.inside))
+    turn.say(row.to, row.urgency, text, row.id)
 
 
 def _stale(turn: Turn, _row: TimerRow, timer: RunningTimer) -> None:
@@ -51,9 +46,7 @@ def _say_stale(turn: Turn) -> None:
     ]
     if stale:
         row = timer_row("air_age")
-        names = stale[0].spoken if len(set(stale)) == 1 else f"{count_words(len(set(stale)))} gases"
-        text = f"Test the air again: {names} older than {minutes_words(max_age)}."
-        turn.say(row.to, row.urgency, text, row.id)
+        turn.say(row.to, row.urgency, stale_words(stale, max_age), row.id)
 
 
 def _quiet(turn: Turn, _row: TimerRow, _timer: RunningTimer) -> None:

@@ -3,10 +3,11 @@
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas, Reading, Verdict, believable, crossed, judge, latest, standing_bad
-from protocol.balance import leak_warning
+from protocol.history import RESCUER_OUT
 from protocol.marks import MARKS, is_at_or_below
 from protocol.numbers import count_words
-from protocol.rules import emergencies
+from protocol.procedure import BAD_AIR
+from protocol.rules import crew, emergencies, taping
 from protocol.rules.turn import Turn
 from protocol.scene import minutes_ms
 from protocol.state import Pending
@@ -78,8 +79,8 @@ def call_level(turn: Turn, command: cmd.CallLevel) -> None:
         turn.say("both", ev.Urgency.ALARM,
                  f"Grain rose from {before} to {command.mark}. Check the ring for a leak.", "level")  # fmt: skip
         return
-    turn.answer(level_answer(turn.scene), "level")
-    turn.say("both", ev.Urgency.ALARM, leak_warning(turn.scene), "leak")
+    turn.tell(level_answer(turn.scene), "level")
+    taping.watch(turn)
 
 
 def correct(turn: Turn, _command: cmd.Correct) -> None:
@@ -94,24 +95,33 @@ def correct(turn: Turn, _command: cmd.Correct) -> None:
     entry = turn.state.entries[-1]
     detail, key = _describe(turn, entry)
     turn.emit(ev.EntryTakenBack(turn.at_ms, entry, detail))
-    if key:
+    if entry == "air":
         turn.stop_timer("air_age", key)
     turn.answer(f"Taken back: {detail}.", "correct")
-    if entry == "air":
+    if entry == RESCUER_OUT:
+        crew.still_inside(turn, int(key))
+    elif entry == "air":
         _after_reading_taken_back(turn, key)
+    else:
+        taping.watch_again(turn)
 
 
 def _order_out(turn: Turn, reading: Reading) -> None:
     order, reason = bad_air_order(reading)
-    turn.say("both", ev.Urgency.ALARM, order, emergencies.BAD_AIR)
-    turn.say("both", ev.Urgency.ALARM, reason, emergencies.BAD_AIR)
-    emergencies.interrupt(turn, emergencies.BAD_AIR, "program")
+    turn.say("both", ev.Urgency.ALARM, order, BAD_AIR)
+    turn.say("both", ev.Urgency.ALARM, reason, BAD_AIR)
+    emergencies.interrupt(turn, BAD_AIR, "program")
 
 
 def _describe(turn: Turn, entry: str) -> tuple[str, str]:
     if entry == "air":
         row = turn.state.readings[-1]
         return reading_words(row.gas, format(row.value, "f"), row.place), f"{row.gas.value}@{row.place}"
+    if entry == RESCUER_OUT:
+        slot = turn.state.left_last
+        return f"rescuer {count_words(slot)} is out", str(slot)
+    if entry == "corner":
+        return f"corner {count_words(turn.state.tapes[-1].down_m[-1][0])}", ""
     if entry == "canister":
         return f"canister {count_words(len(turn.state.canisters_ms))}", ""
     return f"grain at {turn.state.level}", ""
@@ -125,7 +135,7 @@ def _after_reading_taken_back(turn: Turn, key: str) -> None:
     if before and judge(before.gas, before.value) is not Verdict.BAD and due_ms > turn.at_ms:
         turn.emit(ev.TimerStarted(turn.at_ms, "air_age", key, due_ms))
     if standing_bad(turn.state.readings) is None:
-        emergencies.withdraw_kind(turn, emergencies.BAD_AIR)
+        emergencies.withdraw_kind(turn, BAD_AIR)
 
 
 def _last_place(turn: Turn) -> str:

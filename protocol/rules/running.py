@@ -4,6 +4,8 @@ from protocol import commands as cmd
 from protocol import events as ev
 from protocol.rules.turn import Turn
 
+AUDIO_KEPT = "What this headset hears is kept from now on."
+
 
 def open_incident(turn: Turn, command: cmd.OpenIncident) -> None:
     """Start the clocks and the first step; the caution is the first thing said."""
@@ -47,6 +49,12 @@ def report_part(turn: Turn, command: cmd.ReportPart) -> None:
         return
     turn.emit(ev.PartFailed(turn.at_ms, command.part, command.detail))
     turn.say("both", ev.Urgency.ALARM, f"{command.part.capitalize()} lost. {command.detail}", command.part)
+
+
+def keep_audio(turn: Turn, command: cmd.KeepAudio) -> None:
+    """Sound is kept: whoever wears that headset is told."""
+    turn.emit(ev.AudioKept(turn.at_ms, command.station, command.file))
+    turn.say("both", ev.Urgency.PROMPT, AUDIO_KEPT, "audio", command.station)
 
 
 def note(turn: Turn, command: cmd.Note) -> None:

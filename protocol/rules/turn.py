@@ -7,7 +7,8 @@ from protocol.procedure import Step
 from protocol.scene import Book, Scene
 from protocol.state import State
 from protocol.timers import running, timer_row
-from protocol.wording import how_to_confirm, prompt
+from protocol.told import Told
+from protocol.wording import estimates_in, how_to_confirm, prompt
 
 SIDES = ("inside", "outside")
 
@@ -46,14 +47,20 @@ class Turn:
         self._events.append(event)
         self._state = apply(self._state, event)
 
-    def say(self, to: str, urgency: ev.Urgency, text: str, about: str) -> None:
-        """Say a sentence to one side or both."""
+    def say(
+        self, to: str, urgency: ev.Urgency, text: str, about: str, station: str = "", estimates: tuple[str, ...] = ()
+    ) -> None:
+        """Say a sentence to one side or both, or to one station of it, with the estimates that it speaks."""
         if text:
-            self.emit(ev.Said(self._at_ms, to, urgency, text, about))
+            self.emit(ev.Said(self._at_ms, to, urgency, text, about, station, estimates))
 
-    def answer(self, text: str, about: str, to: str = "both") -> None:
+    def answer(self, text: str, about: str, to: str = "both", station: str = "") -> None:
         """Answer whoever asked or confirmed."""
-        self.say(to, ev.Urgency.ANSWER, text, about)
+        self.say(to, ev.Urgency.ANSWER, text, about, station)
+
+    def tell(self, told: Told, about: str, to: str = "both", station: str = "") -> None:
+        """Answer with a sentence whose estimates can be asked for afterwards."""
+        self.say(to, ev.Urgency.ANSWER, told.text, about, station, told.estimates)
 
     def prompt(self, step: Step, lead: str = "", lead_to: Role = Role.BOTH) -> None:
         """Say a step's prompt to the sides that it addresses, after what was just confirmed.
@@ -72,7 +79,7 @@ class Turn:
         for side, text in addressed.items():
             if lead_to is not Role.BOTH or side == next(iter(addressed)):
                 self.say(side, ev.Urgency.PROMPT, lead, step.id)
-            self.say(side, ev.Urgency.PROMPT, text, step.id)
+            self.say(side, ev.Urgency.PROMPT, text, step.id, estimates=estimates_in(self.scene, step))
 
     def prompt_repeat(self, step: Step, lead: str) -> None:
         """Between the repeats of a step: what was confirmed, and the words for the next."""

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -9,10 +10,10 @@ import pytest
 from assistant.clock import ManualClock
 from assistant.errors import JournalError
 from assistant.incident import Incident, begin, open_incident, resume_incident
-from assistant.journal import Journal, read
+from assistant.journal import MAX_FILE_BYTES, MAX_LINE_BYTES, Journal, read
 from assistant.library import source_for
 from assistant.replay import rebuild, verify
-from protocol.commands import Origin, Role
+from protocol.commands import Note, Origin, Role
 
 CREW = Origin("crew", Role.BOTH, "keyboard")
 WORDS = ("one person trapped", "person in plain sight", "affirmative", "buried to the waist", "breathing normally")
@@ -80,7 +81,7 @@ def test_a_torn_record_is_kept_beside_the_file(whole: Path) -> None:
 def test_a_changed_record_shows(whole: Path, line: int) -> None:
     """A byte changed before the last line stops the load and names the line."""
     lines = whole.read_bytes().split(b"\n")
-    lines[line - 1] = lines[line - 1].replace(b"1", b"2", 1)
+    lines[line - 1] = re.sub(rb"\d", lambda digit: b"%d" % (9 - int(digit[0])), lines[line - 1], count=1)
     whole.write_bytes(b"\n".join(lines))
     with pytest.raises(JournalError, match=f"line {line}:"):
         read(whole)
@@ -147,3 +148,86 @@ def test_a_full_disk_leaves_whole_records(tmp_path: Path) -> None:
         incident.session.say("talking to us clearly", 9000, CREW)
     assert state == incident.session.state
     assert state == rebuild(read(path))
+
+
+def test_a_record_after_a_failed_cut_starts_on_its_own_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Half a line that could not be removed at once is removed before the next record is written."""
+    path = tmp_path / "incident.jsonl"
+    incident = opened(path)
+    write, cut = os.write, os.ftruncate
+
+    def half(handle: int, data: bytes) -> int:
+        if len(data) > 40:
+            return write(handle, data[:40])
+        raise OSError(5, "gone")
+
+    def uncut(handle: int, length: int) -> None:
+        raise OSError(5, f"{handle} cannot be cut to {length}")
+
+    monkeypatch.setattr("assistant.journal.os.write", half)
+    monkeypatch.setattr("assistant.journal.os.ftruncate", uncut)
+    for _ in range(2):
+        with pytest.raises(JournalError, match="nothing was lost"):
+            incident.session.say("talking to us clearly", 9000, CREW)
+    monkeypatch.setattr("assistant.journal.os.write", write)
+    monkeypatch.setattr("assistant.journal.os.ftruncate", cut)
+    assert incident.session.say("talking to us clearly", 9000, CREW)
+    assert incident.session.state == rebuild(read(path))
+
+
+def test_a_record_too_long_to_be_read_is_not_written(tmp_path: Path) -> None:
+    """What `read` would refuse is refused when it is written, and the incident goes on."""
+    path = tmp_path / "incident.jsonl"
+    incident = opened(path)
+    with pytest.raises(JournalError, match="too long"):
+        incident.session.submit(Note(9000, CREW, "x" * MAX_LINE_BYTES))
+    assert incident.session.say("talking to us clearly", 9000, CREW)
+    assert incident.session.state == rebuild(read(path))
+
+
+def test_earlier_remains_are_kept(whole: Path) -> None:
+    """Two tears at the same record leave two files of remains."""
+    for _ in range(2):
+        data = whole.read_bytes()
+        whole.write_bytes(data[:-10])
+        resumed = resume_incident(whole)
+        resumed.session.say("breathing normally", resumed.clock.now_ms(), CREW)
+        resumed.journal.close()
+    assert 2 == len(list(whole.parent.glob("*.torn-6*")))
+
+
+def test_a_damaged_record_is_let_go_of(whole: Path) -> None:
+    """A record that cannot be resumed is not kept locked by the attempt."""
+    data = whole.read_bytes()
+    whole.write_bytes(data.replace(b"visible", b"risible", 1))
+    for _ in range(2):
+        with pytest.raises(JournalError, match="digest does not fit"):
+            Journal.reopen(whole)
+
+
+def test_a_record_that_cannot_be_begun_leaves_no_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """When the header cannot be written the name is free again."""
+
+    def full(handle: int, data: bytes) -> int:
+        raise OSError(28, f"{handle} takes no {len(data)} bytes")
+
+    monkeypatch.setattr("assistant.journal.os.write", full)
+    with pytest.raises(JournalError, match="Choose another folder"):
+        opened(tmp_path / "incident.jsonl")
+    assert [] == list(tmp_path.iterdir())
+
+
+@pytest.mark.parametrize("place", ["/dev/zero", "/dev", "nul\0"])
+def test_only_files_are_read(place: str) -> None:
+    """A device, a folder or an impossible name is refused at once."""
+    with pytest.raises(JournalError):
+        read(Path(place))
+
+
+def test_a_huge_file_is_refused_unread(tmp_path: Path) -> None:
+    """A file of many gigabytes, holes for the most part, costs no memory."""
+    path = tmp_path / "huge.jsonl"
+    with path.open("wb") as file:
+        file.truncate(MAX_FILE_BYTES + 1)
+    with pytest.raises(JournalError, match="never so long"):
+        read(path)

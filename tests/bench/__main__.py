@@ -1,9 +1,9 @@
-"""`python -m tests.bench NAME …`: speed, board, hearing."""
+"""`python -m tests.bench NAME …`: speed, board, archive, stations, hearing."""
 
 import importlib
 import sys
 
-NAMES = ("speed", "board", "hearing")
+NAMES = ("speed", "board", "archive", "stations", "hearing")
 
 
 def main() -> int:

@@ -13,7 +13,7 @@ from assistant.incident import Incident, begin, open_incident
 from assistant.inputs import Input, Order, Stop, Words
 from assistant.journal import Record
 from assistant.library import source_for
-from assistant.live import Loop
+from assistant.live import STOOD_STILL_MS, Loop
 from protocol import commands as cmd
 from protocol.commands import Origin, Role
 from protocol.state import State
@@ -21,6 +21,7 @@ from tests.board.cable import NEAR
 
 PIN = "246810"
 PATIENCE_S = 10.0
+FOREVER_MS = 10**12
 
 
 class Rig:
@@ -34,7 +35,10 @@ class Rig:
         )
         self._free = threading.Event()
         self._free.set()
-        self.loop = Loop(self.incident, [self.board], self._wait_free)
+        leaps_by_hand = isinstance(self.clock, ManualClock)
+        self.loop = Loop(
+            self.incident, [self.board], self._wait_free, stood_still_ms=FOREVER_MS if leaps_by_hand else STOOD_STILL_MS
+        )
         self._arrived = threading.Condition()
         self._records: list[Record] = []
         self.incident.session.react_with(self._note)

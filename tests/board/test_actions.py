@@ -1,12 +1,15 @@
 """Every action: what it becomes, whose words stand in the record, and when a page is too old for it."""
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from assistant.board.action_table import ACTIONS, BadActionError, read_action
+from assistant.board.step_card import lacking
 from protocol import commands as cmd
+from protocol import events as ev
 from protocol.commands import Origin, Role
 from protocol.phrases import interpret
 from protocol.wire import command_from, to_plain
@@ -16,14 +19,18 @@ from tests.drills import VISIBLE
 ORIGIN = Origin("board 1", Role.OUTSIDE, "board", "words")
 EXAMPLES: dict[str, tuple[dict[str, Any], type]] = {
     "confirm": ({"step": "boards"}, cmd.Advance),
+    "relay": ({"step": "boards", "reason": "headset failed, heard by radio"}, cmd.Advance),
     "refuse": ({"step": "boards", "reason": "boards are too short"}, cmd.Note),
     "affirm": ({"asked_ms": 5}, cmd.Affirm),
     "negate": ({"asked_ms": 5}, cmd.Negate),
-    "override": ({"step": "boards", "reason": "headset failed"}, cmd.Override),
+    "override": ({"step": "boards", "reason": "ordered by command", "without": []}, cmd.Override),
+    "end_work": ({"reason": "ordered by command"}, cmd.EndWork),
     "step_back": ({"step": "boards"}, cmd.StepBack),
     "air": ({"gas": "oxygen", "value": "20.9", "place": "hatch"}, cmd.ReportAir),
     "canister": ({"number": 1}, cmd.CountCanister),
     "level": ({"mark": "waist"}, cmd.CallLevel),
+    "corner": ({"corner": 2, "down": "31.5"}, cmd.TapeCorner),
+    "outside": ({"panel": 3, "higher": "14"}, cmd.CallOutside),
     "move": ({"slot": 1, "inside": True}, cmd.MoveRescuer),
     "roll_call": ({}, cmd.AnswerRollCall),
     "person": ({}, cmd.CheckPerson),
@@ -142,3 +149,58 @@ def test_what_is_not_json_is_refused(raw: bytes) -> None:
 def outdated(story: Told, name: str, **fields: Any) -> str:
     """Why an action comes too late."""
     return read_action(name, body(**fields)).outdated(story.scene())
+
+
+def test_a_relayed_step_is_recorded_as_the_boards_and_keeps_every_precondition() -> None:
+    """For the crew inside the officer confirms with the crew's phrase and how he knows; a missing level still refuses."""
+    story = told_to(VISIBLE, "to_knees")
+    action = read_action("relay", body(step="to_knees", reason="heard by radio"))
+    words = action.words(story.scene())
+    assert "both knees are showing (for the crew: heard by radio)" == words
+    origin = Origin("board 1", action.role(story.scene()), "board", words)
+    refused = story.do(replace(action.command(origin), at_ms=story.now))
+    assert [ev.AdvanceRefused] == [type(event) for event in refused if not isinstance(event, ev.Said)]
+    story.say("grain at knees")
+    done = story.do(replace(action.command(origin), at_ms=story.now))
+    confirmed = next(event for event in done if isinstance(event, ev.StepConfirmed))
+    assert ("to_knees", "board 1", words, False) == (confirmed.step, confirmed.by, confirmed.heard, confirmed.skipped)
+
+
+def test_a_relayed_read_back_is_affirmed_by_the_board_and_the_crews_own_is_not() -> None:
+    """Who relayed a critical step affirms it; what the crew said itself stays with the crew."""
+    for station, stands in (("board 1", "gap"), ("crew", "reach")):
+        story = told_to(VISIBLE, "reach")
+        story.do(cmd.Advance(story.now, Origin(station, Role.BOTH, "board", "well below"), "reach", "below"))
+        affirm = read_action("affirm", body(asked_ms=story.now))
+        story.do(replace(affirm.command(Origin("board 1", affirm.role(story.scene()), "board", "")), at_ms=story.now))
+        assert stands == story.step
+
+
+def test_an_override_says_on_record_what_was_missing() -> None:
+    """What the officer passed without stands in the record; with nothing missing it says that."""
+    story = told_to(VISIBLE, "to_knees")
+    without = lacking(story.scene())
+    assert without == ("The grain was last called at the hips",)
+    action = read_action("override", body(step="to_knees", reason="knees seen.", without=list(without)))
+    assert "" == action.outdated(story.scene())
+    events = story.do(replace(action.command(ORIGIN), at_ms=story.now))
+    note = next(event for event in events if isinstance(event, ev.NoteTaken))
+    assert note.text.endswith("knees seen. Passed without: The grain was last called at the hips.")
+    plain = read_action("override", body(step="feet_free", reason="knees seen", answer="held", without=[])).command(ORIGIN)
+    assert isinstance(plain, cmd.Override)
+    assert "knees seen. Nothing was missing." == plain.reason
+
+
+def test_an_override_of_what_the_officer_has_not_seen_is_out_of_date() -> None:
+    """When something else is missing than the page named, the press is not put."""
+    scene = told_to(VISIBLE, "to_knees").scene()
+    assert read_action("override", body(step="to_knees", reason="knees seen", without=[])).outdated(scene)
+
+
+def test_passing_a_counted_step_names_the_numbers_that_nobody_confirmed() -> None:
+    """Of four panels with two confirmed, an override passes without the other two, and says which."""
+    story = told_to(VISIBLE, "panel_set")
+    story.say("panel one standing")
+    story.say("panel two standing")
+    assert ("Panel three standing: not confirmed", "Panel four standing: not confirmed") == lacking(story.scene())
+    assert () == lacking(told_to(VISIBLE, "joined").scene())

@@ -17,6 +17,13 @@ FOCUSED = "document.activeElement === document.body ? '' : document.activeElemen
 MakeTablet = Callable[..., Tablet]
 
 
+def _ends_the_work(one: Tablet, reason: str) -> None:
+    one.press("more")
+    one.choose("End the work")
+    one.page.fill("#reason", reason)
+    one.choose("End the work: stand down")
+
+
 @pytest.mark.parametrize("drill", [VISIBLE, COVERED], ids=["visible", "covered"])
 def test_a_whole_rehearsal_is_watched_step_by_step(rig: Rig, tablet: MakeTablet, drill: tuple[str, ...]) -> None:
     """At every record of a whole drill a tablet and a phone name the step that stands, without an error, to the end."""
@@ -73,9 +80,21 @@ def test_an_officer_types_readings_counts_and_levels(rig: Rig, tablet: MakeTable
     one.press("grain")
     one.choose("Grain at knees")
     one.waits_for("#grain", "Called at the knees")
-    one.press("more")
-    one.choose("Take back: grain at knees")
-    one.waits_for("#events", "Taken back, kept in the record: grain at knees")
+    one.press("grain")
+    one.choose("Grain outside a panel")
+    one.page.click("dialog label:has-text('Panel 3')")
+    one.page.fill("#length", "14")
+    one.choose("Enter the length")
+    one.waits_for("#events", "outside panel three 14")
+    one.press("grain")
+    one.choose("Corner, rim to grain")
+    one.page.fill("#length", "31.5")
+    one.choose("Enter the length")
+    one.waits_for("#events", "corner one 31.5")
+    for entry in ("corner one", "grain at knees"):
+        one.press("more")
+        one.choose(f"Take back: {entry}")
+        one.waits_for("#events", f"Taken back, kept in the record: {entry}")
     assert (1, ()) == (len(rig.state.canisters_ms), rig.state.levels)
     assert "Called at the knees" not in one.page.inner_text("#grain")
     assert [] == one.troubles
@@ -132,6 +151,58 @@ def test_an_officer_passes_a_step_with_a_reason_and_cannot_without(rig: Rig, tab
     one.waits_for("#events", "Headset failed; <b>Rescuer one</b> by radio")
     assert isinstance(rig.records[-1].command, cmd.Override)
     assert [] == one.troubles
+
+
+def test_an_officer_confirms_for_a_crew_whose_headset_failed(rig: Rig, tablet: MakeTablet) -> None:
+    """Panel by panel and through a read-back, with how the officer knows; on record as the board's, nothing skipped."""
+    rig.say_until(VISIBLE, "panel_set")
+    rig.say("panel one standing")
+    one = tablet(signed_in=True)
+    one.press("step")
+    one.choose("For the crew: “panel two standing”")
+    one.choose("Headset failed, heard by radio")
+    one.choose("Confirm it for the crew")
+    one.waits_for("#step", "2 of 4 on record")
+    one.waits_for("#events", "panel two standing (for the crew: Headset failed, heard by radio)")
+    rig.say("panel three standing", "panel four standing", "every joint is fastened", "the ring is driven down")
+    one.waits_for("#step-title", "Ring below the knees")
+    one.press("step")
+    one.choose("For the crew: “well below the kneecaps”")
+    one.choose("Headset failed, seen from the hatch")
+    one.choose("Confirm it for the crew")
+    one.press("affirm")
+    one.waits_for("#step-title", "Gap closed")
+    confirmed = [event for record in rig.records for event in record.events if isinstance(event, StepConfirmed)]
+    assert ("reach", "board 1", "below", False) == (confirmed[-1].step, confirmed[-1].by, confirmed[-1].answer, confirmed[-1].skipped)
+    assert [] == one.troubles
+
+
+def test_a_reason_being_written_outlasts_what_changes_meanwhile(rig: Rig, tablet: MakeTablet) -> None:
+    """A third panel is told while the officer writes: the form names only the fourth as missing and keeps the words."""
+    rig.say_until(VISIBLE, "panel_set")
+    rig.say("panel one standing", "panel two standing")
+    one = tablet(signed_in=True)
+    one.press("step")
+    one.choose("Pass it with a reason")
+    one.page.fill("#reason", "Ring is closed with a board")
+    rig.say("panel three standing")
+    one.page.wait_for_selector("dialog .missing:not(:has-text('Panel three'))")
+    assert "Ring is closed with a board" == one.page.input_value("#reason")
+    one.choose("Pass “Panel set”")
+    one.waits_for("#events", "Ring is closed with a board. Passed without: Panel four standing: not confirmed.")
+
+
+def test_an_officer_ends_the_work_with_a_reason_once_everyone_is_out(rig: Rig, tablet: MakeTablet) -> None:
+    """Refused while somebody is inside; with the bin empty the same press leads to standing down."""
+    rig.say_until(VISIBLE, "boards")
+    one = tablet(signed_in=True)
+    _ends_the_work(one, "Handed to the county team")
+    assert one.answer().startswith("Refused")
+    assert "boards" == rig.state.step
+    rig.say("rescuer one is out", "rescuer two is out")
+    _ends_the_work(one, "Handed to the county team")
+    one.waits_for("#events", "Work ended: Handed to the county team")
+    assert "stand_down" == rig.incident.session.book.procedure.step(rig.state.step).stage
 
 
 def test_a_refused_press_says_why_and_nothing_moves(rig: Rig, tablet: MakeTablet) -> None:

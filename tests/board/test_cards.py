@@ -4,7 +4,9 @@ import pytest
 
 from assistant.board.past import LAST_LINES
 from protocol import commands as cmd
+from protocol import events as ev
 from protocol.air import Gas
+from protocol.rules import decide
 from tests.board.tellings import Told, told_to
 from tests.drills import AFFIRM, VISIBLE
 from tests.story import MINUTE, origin_of
@@ -182,3 +184,14 @@ def test_an_entry_taken_back_stays_in_the_story() -> None:
     story.say("correction")
     assert "Taken back, kept in the record: canister one" in {line.text for line in story.view.lines}
     assert 0 == len(story.shown.grain.canisters_ms)
+
+
+def test_the_button_that_takes_back_names_what_it_takes_back() -> None:
+    """After a count, a level and a rescuer told out, the last entry is named as the record will name it."""
+    story = told_to(VISIBLE, "to_hips")
+    for words, named in (("canister is full", "canister two"), ("grain at waist", "grain at waist"),
+                         ("rescuer two is out", "rescuer two is out")):  # fmt: skip
+        story.say(words)
+        assert named == story.shown.entries.last_entry
+        taken = decide(story.book, story.state, cmd.Correct(story.now, origin_of(cmd.Role.OUTSIDE)))
+        assert named == next(event.detail for event in taken if isinstance(event, ev.EntryTakenBack))

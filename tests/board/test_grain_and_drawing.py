@@ -1,10 +1,13 @@
 """Grain in numbers and in the drawing: to scale, and moving with panels and levels."""
 
+from decimal import Decimal
+
 import pytest
 
 from assistant.board.drawing import DRIVEN, PANELS_IN, PANELS_OUT, bin_shape, drawing
 from assistant.board.grain_card import useful
 from protocol import commands as cmd
+from protocol.balance import leak
 from protocol.estimates.body import MARK_FRACTIONS, Mark
 from protocol.remaining import left_to_take_out
 from protocol.scene import Scene
@@ -175,3 +178,60 @@ def _ring(story: Told) -> tuple[float, str]:
     ring = story.shown.drawing.ring
     assert ring is not None
     return ring.bottom_m, ring.words
+
+
+def passed(story: Told) -> None:
+    """The officer passes the step that stands."""
+    story.do(cmd.Override(story.now, origin_of(cmd.Role.OUTSIDE), story.step, "ordered by command"))
+
+
+def test_panels_passed_without_word_are_not_drawn_as_standing() -> None:
+    """Two panels confirmed, the step passed: two stand in the drawing, and it says which nobody confirmed."""
+    story = told_to(VISIBLE, "panel_set")
+    story.say("panel one standing")
+    story.say("panel two standing")
+    passed(story)
+    shown = story.shown.drawing
+    assert [True, True, False, False] == [panel.stands for panel in shown.panels]
+    assert "Panels 3, 4: passed by the officer, not confirmed by the crew, drawn as before." == shown.panels_words
+    story.say("go back one step")
+    assert "" == story.shown.drawing.panels_words
+
+
+def test_a_ring_whose_driving_was_passed_is_drawn_as_pushed_in_by_hand() -> None:
+    """Nothing sinks in the drawing because a button was pressed."""
+    story = told_to(VISIBLE, "driven")
+    before = story.shown.drawing.ring
+    passed(story)
+    after = story.shown.drawing.ring
+    assert before is not None
+    assert after is not None
+    assert (before.bottom_m, True) == (after.bottom_m, "not confirmed by the crew" in after.words)
+
+
+def test_grain_outside_is_drawn_as_called_once_it_was_called() -> None:
+    """With lengths called for two panels the outside surface stands their mean above the inside one, and says so."""
+    story = counted(told_to(VISIBLE, "chest_clear"), "grain at hip bone")
+    before = story.shown.drawing.outside
+    for panel, inches in ((1, "10"), (2, "14")):
+        story.do(cmd.CallOutside(story.now, origin_of(cmd.Role.INSIDE), panel, Decimal(inches)))
+    shown = story.shown.drawing
+    assert before is not None
+    assert shown.outside is not None
+    assert shown.inside is not None
+    assert "as said at size-up" in before.words
+    assert shown.inside.height_m + 12 * FOOT / 12 == pytest.approx(shown.outside.height_m, abs=0.001)
+    assert "Outside: from 2 of 4 panels as called, over the grain inside" == shown.outside.words
+
+
+def test_the_board_and_the_voice_tell_a_leak_alike() -> None:
+    """Whatever is called, the board's verdict is that of the balance which the crew hears."""
+    calls = ["grain at chest", *(["canister is full"] * 4 + ["grain at chest"]) * 4]
+    story = told_to(VISIBLE, "chest_clear")
+    for words in calls:
+        counted(story, words)
+        found = story.shown.grain
+        warned = story.state.fact("leak") == "warned"
+        assert warned == (found.leak == "leak")
+        if found.leak and not warned:
+            assert leak(story.scene()).verdict == found.leak

@@ -115,3 +115,19 @@ def test_an_emergency_does_not_lose_the_stage() -> None:
     story.raise_emergency("mayday")
     assert "Vacuum" == next(stage.title for stage in story.shown.stages if stage.place == "now")
     assert story.shown.step.emergency
+
+
+def test_off_the_straight_way_the_title_is_the_branchs_own() -> None:
+    """A covered person is not announced as visible; back on the straight way the procedure's title stands again."""
+    story = told_to(COVERED, "openings_cut")
+    assert "Covered person" == story.view.title
+    assert story.book.procedure.heading.title == told_to(VISIBLE, "depth").view.title
+
+
+def test_what_the_crew_said_the_crew_affirms() -> None:
+    """A read-back of the crew's own step is not the officer's to answer; of his own question it is."""
+    crews, officers = told_to(VISIBLE, "reach"), told_to(VISIBLE, "visible")
+    crews.say("well below the kneecaps")
+    officers.say("person in plain sight")
+    found = [story.shown.step.readback for story in (crews, officers)]
+    assert [False, True] == [row.may_affirm for row in found if row]

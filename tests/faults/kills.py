@@ -99,13 +99,14 @@ def examine(journal: Path, shown: Sequence[str], after_s: float, *, real_clock: 
     clock_error = found["clock_ms"] - min(max(found["clock_ms"], earliest), latest)
     if abs(clock_error) > CLOCK_TOLERANCE_MS:
         problems.append(f"clock off by {clock_error} ms")
-    problems += _unrecorded(shown, [event.text for event in before.events if isinstance(event, Said)])
+    problems += unrecorded(shown, [event.text for event in before.events if isinstance(event, Said)])
     if len(read(journal).records) != len(before.records):
         problems.append("records were lost or doubled")
     return Kill(after_s, len(before.records), state.step, clock_error, len(before.torn), tuple(problems))
 
 
-def _unrecorded(shown: Sequence[str], recorded: Sequence[str]) -> list[str]:
+def unrecorded(shown: Sequence[str], recorded: Sequence[str]) -> list[str]:
+    """Sentences shown on a screen that are not on record; the last line may have been cut by the kill."""
     said = [match.group(1) for line in shown[:-1] if (match := SAID.match(line))]
     return [f"said but not on record: {text}" for text in said if text not in recorded]
 

@@ -24,6 +24,15 @@ first = "Stop."
 to = "listen"
 source = "test"
 
+[[interruption]]
+id = "bad_air"
+title = "Bad air"
+say = ["the meter is howling"]
+first = "All rescuers leave the bin now."
+to = "leave"
+evacuates = true
+source = "test"
+
 [[step]]
 id = "first"
 stage = "work"
@@ -73,6 +82,17 @@ confirmed_by = "outside"
 say = ["shouting has been answered"]
 next = "@return"
 source = "test"
+
+[[step]]
+id = "leave"
+stage = "trouble"
+title = "Leave"
+outside = "Count everyone out"
+confirmed_by = "outside"
+say = ["everyone has been counted"]
+needs = ["nobody_inside"]
+next = "listen"
+source = "by the rules"
 """
 
 

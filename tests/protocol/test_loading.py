@@ -23,7 +23,7 @@ def _refusal(text: str, **others: str) -> str:
 def test_the_small_procedure_itself_is_accepted() -> None:
     """What the other tests spoil is right before it is spoiled."""
     procedure = load_procedure("small", {"small": SMALL})
-    assert ["first", "second", "question", "over", "listen"] == [step.id for step in procedure.steps]
+    assert ["first", "second", "question", "over", "listen", "leave"] == [step.id for step in procedure.steps]
     assert ["second", "question", "over"] == [step.next for step in procedure.steps[:3]]
 
 
@@ -114,6 +114,19 @@ def test_an_unreachable_step_is_named() -> None:
     text = text.replace(', to = "second"', "")
     row = line_number(text, 'id = "second"')
     assert f"small, line {row}: step 'second': no step leads here" in _refusal(text)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "reason"),
+    [
+        ('id = "bad_air"', 'id = "foul_air"', "there is no emergency 'bad_air'"),
+        ("evacuates = true", "evacuates = false", "has to order everyone out"),
+        ('needs = ["nobody_inside"]\n', "", "has to need nobody_inside"),
+    ],
+)
+def test_a_procedure_that_bad_air_would_not_empty_is_refused(old: str, new: str, reason: str) -> None:
+    """A bad reading raises 'bad_air' by its name: it has to exist, to order everyone out and to count them."""
+    assert reason in _refusal(spoiled(old, new))
 
 
 def test_two_emergencies_with_one_phrase_are_refused() -> None:

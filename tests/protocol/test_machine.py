@@ -155,6 +155,7 @@ def _graph_of(procedure: Procedure, *, with_emergencies: bool, with_returns: boo
         if step.final:
             continue
         leads = {answer.to or step.next for answer in step.answers} or {step.next}
+        leads |= {row.to for row in step.detours}
         if with_emergencies:
             leads |= {row.to for row in procedure.interruptions}
         for dest in leads - {None, RETURN}:
@@ -176,10 +177,15 @@ def _wrong_steps(procedure: Procedure) -> tuple[set[str], set[str]]:
 
 
 def _verdict(main: str, texts: dict[str, str]) -> tuple[str, str]:
-    """What the loader says about the graph: ("reach" or "leave", step), or two empty words."""
+    """What the loader says about the graph: ("reach" or "leave", step), or two empty words.
+
+    The emergency that every procedure has to have is looked at last, when the graph is in order.
+    """
     try:
         load_procedure(main, texts)
     except TableError as error:
+        if "bad_air" in str(error):
+            return "", ""
         step = re.search(r"step '(\w+)': (no step leads here|it cannot be left)", str(error))
         if step is None:
             return "other", str(error)
@@ -240,7 +246,7 @@ def test_a_mutated_shipped_procedure_is_judged_as_networkx_judges_it(changes: li
     texts = dict(shipped_texts())
     for row, dest in changes:
         texts[MAIN] = _with_next(texts[MAIN], row, dest)
-    names = (MAIN, "covered", "emergencies")
+    names = (MAIN, "covered", "emergencies", "several")
     _assert_agrees(MAIN, texts, tuple(read_procedure_text(texts[name], name) for name in names))
 
 

@@ -12,7 +12,7 @@ from protocol.events import Urgency
 from protocol.house import House
 from tests.books import book_with, shipped_book
 from tests.drills import AFFIRM, COVERED, VISIBLE, readings
-from tests.protocol.emergencies import empty_the_bin, work_through
+from tests.protocol.emergencies import empty_the_bin, read_all
 from tests.story import MINUTE, Story, kinds, only, origin_of, sentences, walked_to
 
 BOOK = shipped_book()
@@ -190,12 +190,12 @@ def test_bad_air_at_the_hatch_keeps_everyone_out_until_the_hatch_is_read_again()
     story.say("oxygen one eight at the hatch")
     empty_the_bin(story)
     story.say_all(words if words == AFFIRM else f"{words} at the person" for words in readings())
-    work_through(story)
-    story.say_all(["harness and anchor inspected", "two tenders every lifeline", "goggles and dust masks fitted",
-                   "loud and clear both ways"])  # fmt: skip
-    assert ["Not yet: oxygen is bad at the hatch."] == sentences(story.say("entry approved by command"))
-    story.say_all(["oxygen two one at the hatch", AFFIRM, "entry approved by command", AFFIRM])
-    assert "rescuers_in" == story.step
+    story.say("nobody left in bad air")
+    assert ["Not yet: oxygen is bad at the hatch."] == sentences(story.say("fresh air readings are in"))
+    assert "bad_air_cleared" == story.step
+    read_all(story)
+    story.say("fresh air readings are in")
+    assert "harness" == story.step
 
 
 # ------------------------------------------------------------------------------------------------------- correction

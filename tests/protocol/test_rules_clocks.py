@@ -205,13 +205,24 @@ def test_held_work_is_called_as_held() -> None:
 
 
 def test_rescuers_are_counted_in_and_out_by_number() -> None:
-    """Each movement is named back with the number inside."""
+    """Each movement is named back, with the number inside and who they are."""
     story = walked_to(BOOK, VISIBLE, "rescuers_in")
-    assert ["Rescuer one is in. One inside."] == sentences(story.say("rescuer one going in"))
+    assert ["Rescuer one is in. One inside: rescuer one."] == sentences(story.say("rescuer one going in"))
     assert ["Not yet: 1 of 2 rescuers not yet in."] == sentences(story.say("team is in the bin"))
-    assert ["Rescuer two is in. Two inside."] == sentences(story.say("rescuer two going in"))
-    assert ["Rescuer one is out. One inside."] == sentences(story.say("rescuer one is out"))
+    assert ["Rescuer two is in. Two inside: rescuer one and rescuer two."] == sentences(story.say("rescuer two going in"))
+    assert ["Rescuer one is out. One inside: rescuer two."] == sentences(story.say("rescuer one is out"))
     assert ["Rescuer two is out. Nobody inside."] == sentences(story.say("rescuer two is out"))
+
+
+def test_a_rescuer_counted_out_by_mistake_is_inside_again() -> None:
+    """Correction takes it back by name, and the work period counts on from when the rescuer went in."""
+    story = walked_to(BOOK, VISIBLE, "boards")
+    entered = next(one.entered_ms for one in story.state.inside if one.slot == 2)
+    story.say("rescuer two is out")
+    said = sentences(story.say("correction"), "inside")
+    assert ["Taken back: rescuer two is out.", "Rescuer two is still inside. Two inside: rescuer one and rescuer two."] == said
+    clock = next(row for row in story.state.timers if (row.timer, row.key) == ("work_period", "2"))
+    assert (entered, entered + 20 * MINUTE) == (clock.started_ms, clock.due_ms)
 
 
 @pytest.mark.parametrize(

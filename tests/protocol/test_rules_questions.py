@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas
+from protocol.delivery import Link
 from protocol.events import Urgency
 from protocol.history import fold
 from protocol.rules import decide
@@ -21,7 +22,7 @@ from tests.story import MINUTE, Story, kinds, only, origin_of, sentences, walked
 
 BOOK = shipped_book()
 INSIDE, OUTSIDE, BOTH = cmd.Role.INSIDE, cmd.Role.OUTSIDE, cmd.Role.BOTH
-ALLOWED_AFTER = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick)
+ALLOWED_AFTER = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick, cmd.TrainerNote, cmd.ReportStation, cmd.TakeLead)
 
 
 # -------------------------------------------------------------------------------------------------------- questions
@@ -137,7 +138,14 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
         cmd.CallLevel(at_ms, origin, "knees"), cmd.MoveRescuer(at_ms, origin, 1, inside=True),
         cmd.RaiseEmergency(at_ms, origin, "mayday"), cmd.Ask(at_ms, origin, cmd.Query.TIME),
         cmd.Override(at_ms, origin, "people", "why not", "one"), cmd.Note(at_ms, origin, "a note"),
+        cmd.EndWork(at_ms, origin, "enough"),
+        cmd.TapeCorner(at_ms, origin, 1, Decimal(12)), cmd.CallOutside(at_ms, origin, 1, Decimal(12)),
         cmd.ReportPart(at_ms, origin, "speaker", works=False, detail="Gone."), cmd.Tick(at_ms),
+        cmd.BeginDrill(at_ms, origin, "none", "None"), cmd.EndDrill(at_ms, origin, "enough"),
+        cmd.GiveInject(at_ms, origin, "x", "both", "It rains."),
+        cmd.PauseDrill(at_ms, origin, paused=True), cmd.RewindDrill(at_ms, origin, "people"),
+        cmd.TrainerNote(at_ms, origin, "Slow."), cmd.KeepAudio(at_ms, origin, "crew", "incident.crew-1.flac"),
+        cmd.ReportStation(at_ms, origin, "hatch", BOTH, Link.UP), cmd.TakeLead(at_ms, origin, "post", 2, "it went dark"),
     ]  # fmt: skip
     plain = (cmd.Affirm, cmd.Negate, cmd.CountCanister, cmd.CheckPerson, cmd.AnswerRollCall, cmd.StepBack, cmd.Correct,
              cmd.Hold, cmd.Resume, cmd.WithdrawEmergency)  # fmt: skip
@@ -163,7 +171,7 @@ def test_nothing_happens_before_the_incident_is_opened(command: cmd.Command) -> 
 
 @pytest.mark.parametrize("command", _any_command(10**9), ids=lambda command: type(command).__name__)
 def test_a_closed_incident_takes_nothing(command: cmd.Command) -> None:
-    """After stand-down only notes, questions and failing parts are taken; no step, count or reading changes."""
+    """After stand-down only notes, questions, failing parts and stations are taken; no step, count or reading changes."""
     story = Story(BOOK).say_all(VISIBLE)
     before = story.state
     events = story.do(command)
@@ -171,7 +179,7 @@ def test_a_closed_incident_takes_nothing(command: cmd.Command) -> None:
         assert not only(events, ev.CommandRefused)
     else:
         assert ["CommandRefused"] == kinds(events)
-    cleared = {"at_ms": 0, "last_said": (), "failed_parts": ()}
+    cleared = {"at_ms": 0, "last_said": (), "failed_parts": (), "stations": State().stations}
     assert replace(before, **cleared) == replace(story.state, **cleared)  # type: ignore[arg-type]
 
 
@@ -193,3 +201,47 @@ def test_a_decision_never_raises(at_ms: int, index: int) -> None:
     for state in (State(), replace(State(opened=True), step="panel_set"), replace(State(opened=True), step="mayday_over")):
         events = decide(BOOK, state, _any_command(at_ms)[index])
         assert fold(events, state).at_ms <= max(at_ms, 0)
+
+
+# ------------------------------------------------------------------------------------------- cautions and directions
+
+
+@pytest.mark.parametrize("step", ["tried", "entry_go", "visible"])
+def test_the_caution_is_spoken_when_it_is_asked_for(step: str) -> None:
+    """By its own question in every step, and after "say again" in a step that is read back; never unasked."""
+    story = walked_to(BOOK, VISIBLE, step)
+    caution = BOOK.procedure.step(step).caution
+    assert caution
+    assert caution not in sentences(story.events)
+    assert [caution] == sentences(story.say("what is the danger"))
+    assert caution == sentences(story.say("say again"))[-1]
+
+
+@pytest.mark.parametrize(
+    ("step", "words", "direction"),
+    [
+        ("breathing", "no sign of breathing", "Tell the medics and command now: no sign of breathing."),
+        ("answering", "nothing comes back", "Tell the medics and command now: the person does not answer."),
+    ],
+)
+def test_the_worst_answers_lead_to_a_direction_that_defers_to_the_medics(step: str, words: str, direction: str) -> None:
+    """No sign of breathing is acted on by the medics' and command's word, and that is said at once."""
+    story = walked_to(BOOK, VISIBLE, step)
+    said = sentences(story.say(words), "outside")[0]
+    assert f"{words.capitalize()}. {direction} Their word comes first." == said
+
+
+def test_not_knowing_whether_the_person_answers_is_told_to_the_medics() -> None:
+    """Not known is acted on, not passed over."""
+    said = sentences(walked_to(BOOK, VISIBLE, "answering").say("answer not known yet"), "outside")[0]
+    assert "Answer not known yet. Tell the medics and command: it is not known whether the person answers. Call again." == said
+
+
+def test_keeping_sound_is_said_to_the_headset_it_concerns() -> None:
+    """The record names the file, and that station alone is told; the others hear nothing of it."""
+    story = Story(shipped_book())
+    events = story.do(cmd.KeepAudio(story.now, cmd.PROGRAM, "hatch", "incident.hatch-1.flac"))
+    kept, said = events
+    assert ev.AudioKept(story.now, "hatch", "incident.hatch-1.flac") == kept
+    assert isinstance(said, ev.Said)
+    assert ("hatch", "What this headset hears is kept from now on.") == (said.station, said.text)

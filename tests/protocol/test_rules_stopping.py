@@ -1,15 +1,18 @@
 """Hold, override and going back: there is always a way to stop, and no way round a gate by accident."""
 
+from dataclasses import replace
+
 import pytest
 
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.events import Urgency
 from protocol.procedure import Interruption
+from protocol.state import Rescuer
 from tests.books import shipped_book, shipped_procedure
 from tests.drills import VISIBLE, readings
 from tests.protocol.emergencies import empty_the_bin, read_all, work_through
-from tests.story import Story, kinds, only, origin_of, sentences, walked_to
+from tests.story import MINUTE, Story, kinds, only, origin_of, sentences, walked_to
 
 BOOK = shipped_book()
 INSIDE, OUTSIDE, BOTH = cmd.Role.INSIDE, cmd.Role.OUTSIDE, cmd.Role.BOTH
@@ -125,15 +128,68 @@ def test_an_override_does_not_pass_hold() -> None:
     assert "boards" == story.step
 
 
-def test_an_override_ends_an_emergency_whose_steps_cannot_be_done() -> None:
-    """A meter that died must not keep an incident open for ever."""
+@pytest.mark.parametrize(
+    ("step", "wait", "reason"),
+    [("air_hatch", 11, "oxygen is too old"), ("entry_go", 11, "oxygen is too old"), ("boards", 11, "oxygen is too old")],
+)
+def test_an_override_does_not_pass_stale_air(step: str, wait: int, reason: str) -> None:
+    """Before entry and inside: a reading that is too old is read again, never talked away."""
+    story = walked_to(BOOK, VISIBLE, step)
+    if step == "air_hatch":
+        read_all(story)
+    story.wait(story.now + wait * MINUTE)
+    events = _override(story)
+    assert ["AdvanceRefused", "Said"] == kinds(events)
+    assert "no override passes this" in sentences(events)[0]
+    assert reason in sentences(events)[0]
+    assert step == story.step
+
+
+def test_an_override_does_not_pass_bad_air() -> None:
+    """Neither the gate that a bad reading closes nor the step that leads back over it."""
+    story = walked_to(BOOK, VISIBLE, "air_hatch")
+    story.say("oxygen one eight at the hatch")
+    story.say("nobody left in bad air")
+    events = _override(story, "crew on air packs")
+    assert ["AdvanceRefused", "Said"] == kinds(events)
+    assert "bad_air_cleared" == story.step
+
+
+@pytest.mark.parametrize("step", ["everyone_out", "stand_down"])
+def test_no_override_stands_down_over_somebody_inside(step: str) -> None:
+    """The bin is empty by count or the incident stays open."""
+    story = walked_to(BOOK, VISIBLE, step)
+    if not story.state.inside:
+        crew = (*story.state.crew, Rescuer(3, story.now))
+        story.state = replace(story.state, crew=crew)
+    events = _override(story, "they must be out by now")
+    assert ["AdvanceRefused", "Said"] == kinds(events)
+    assert "still inside" in sentences(events)[0]
+    assert step == story.step
+
+
+def test_the_work_is_ended_only_over_an_empty_bin() -> None:
+    """A meter that died does not keep an incident open for ever: command ends the work once everyone is out."""
     story = walked_to(BOOK, VISIBLE, "chest_clear")
     story.say("gas alarm is sounding")
+    end = cmd.EndWork(story.now, origin_of(OUTSIDE), "no meter left")
+    assert ["Not yet: 2 still inside."] == sentences(story.do(end))
     empty_the_bin(story)
-    _override(story, "counted by hand")
-    _override(story, "no meter left, crew on air packs")
-    assert "harness" == story.step
-    assert () == story.state.emergencies
+    assert ["AdvanceRefused", "Said"] == kinds(story.do(replace(end, reason=" ")))
+    assert ["AdvanceRefused", "Said"] == kinds(story.do(replace(end, origin=origin_of(INSIDE))))
+    events = story.do(end)
+    assert ["Work ended: no meter left"] == [event.text for event in only(events, ev.NoteTaken)]
+    assert ("everyone_out", ()) == (story.step, story.state.emergencies)
+
+
+def test_the_incident_never_closes_over_somebody_inside() -> None:
+    """Even a procedure that forgot the guard at its last step does not close."""
+    rows = [step.model_copy(update={"needs": ()}) if step.id == "stand_down" else step for step in BOOK.procedure.steps]
+    loose = replace(BOOK, procedure=BOOK.procedure.model_copy(update={"steps": tuple(rows)}))
+    story = walked_to(loose, VISIBLE, "stand_down")
+    story.state = replace(story.state, crew=(*story.state.crew, Rescuer(3, story.now)))
+    assert ["Not yet: 1 still inside."] == sentences(story.say("stand down the operation"))
+    assert not story.state.closed
 
 
 def test_an_override_of_a_repeated_step_passes_all_of_it() -> None:
@@ -214,3 +270,24 @@ def test_back_starts_a_counted_step_again() -> None:
     story = walked_to(BOOK, VISIBLE, "joined")
     story.say("go back one step")
     assert ("panel_set", ()) == (story.step, story.state.repeats)
+
+
+def test_back_over_the_freed_person_lets_the_stopped_clocks_run_on() -> None:
+    """Not free after all: the time held and the time on the line count on from where they began."""
+    story = walked_to(BOOK, VISIBLE, "person_out")
+    climbing = dict(story.state.fact_times_ms)["climbing"]
+    assert not {"hanging", "held_flag"} & {timer.timer for timer in story.state.timers}
+    story.say("go back one step")
+    clocks = {timer.timer: timer for timer in story.state.timers}
+    assert ("free", "unknown") == (story.step, story.state.fact("person"))
+    assert (climbing, climbing + 10 * MINUTE) == (clocks["hanging"].started_ms, clocks["hanging"].due_ms)
+    assert (0, 60 * MINUTE) == (clocks["held_flag"].started_ms, clocks["held_flag"].due_ms)
+    story.say("go back one step")
+    assert "hanging" not in {timer.timer for timer in story.state.timers}
+
+
+def test_back_over_the_hand_over_starts_talking_to_the_person_again() -> None:
+    """The person is the crew's again, and so is the clock."""
+    story = walked_to(BOOK, VISIBLE, "panel_out")
+    story.say("go back one step")
+    assert "person_check" in {timer.timer for timer in story.state.timers}

@@ -51,13 +51,13 @@ def test_the_visible_drill_confirms_every_step_of_the_main_procedure() -> None:
     assert confirmed == {step.id for step in PROCEDURE.steps[: PROCEDURE.main] if not step.final}
 
 
-def test_the_covered_drill_joins_in_at_the_fumigant_question() -> None:
-    """The covered branch is worked from end to end and leads back to the question about the air."""
+def test_the_covered_drill_joins_in_at_the_questions_about_the_person() -> None:
+    """The covered branch is worked from end to end and leads back to depth, breathing and answering."""
     story = Story(BOOK).say_all(COVERED)
     order = [event.step for event in only(story.events, ev.StepEntered)]
     branch = [step.id for step in PROCEDURE.steps if step.stage == "covered"]
     start = order.index(branch[0])
-    assert [*branch, "fumigated"] == order[start : start + len(branch) + 1]
+    assert [*branch, "depth"] == order[start : start + len(branch) + 1]
 
 
 def test_two_headsets_carry_a_drill_as_well_as_one() -> None:
@@ -107,8 +107,11 @@ def _open_moments() -> list[Story]:
 
 
 def _way_to_the_end(state: State) -> State:
-    """What an officer outside can order from any state: resume, then pass step after step by override."""
+    """What an officer outside can order from any state: resume, count everyone out, end the work, pass the rest."""
     officer = origin_of(cmd.Role.OUTSIDE)
+    for one in state.inside:
+        state = fold(decide(BOOK, state, cmd.MoveRescuer(state.at_ms, officer, one.slot, inside=False)), state)
+    state = fold(decide(BOOK, state, cmd.EndWork(state.at_ms, officer, "ordered by command")), state)
     for _ in range(200):
         if state.closed:
             break

@@ -14,7 +14,7 @@ from assistant.clock import ManualClock, SystemClock, stopwatch_s
 from assistant.errors import SpeechError, UsageError
 from assistant.speaking import levels
 from assistant.speaking.clip_store import ClipStore
-from assistant.speaking.clips import Clip, ClipCache
+from assistant.speaking.clips import NO_SPANISH, Clip, ClipCache
 from assistant.speaking.voice_process import EngineFacts, VoiceProcess
 from assistant.speaking.voice_settings import VoiceSettings, chosen_voice
 from tests.speaking.test_voice_process import fake
@@ -249,3 +249,46 @@ def test_a_clock_that_stands_still_is_enough() -> None:
     voice = VoiceProcess((sys.executable, "-c", ""), ManualClock())
     assert not voice.is_available()[0]
     assert "tried again" in voice.is_available()[1]
+
+
+SPANISH = "Estamos aquí."
+
+
+class Polyglot(SpyVoice):
+    """An engine with these voices that notes which one was asked for."""
+
+    def __init__(self, *voices: str) -> None:
+        super().__init__("obeys")
+        self.voices = voices
+        self.asked: list[str] = []
+
+    def facts(self) -> EngineFacts:
+        """What it can do."""
+        return EngineFacts("an engine", self.voices, "en")
+
+    def render(self, text: str, voice: str, rate_wpm: int, volume: float) -> bytes:
+        """As the parent, the voice noted."""
+        self.asked.append(voice)
+        return super().render(text, voice, rate_wpm, volume)
+
+
+@pytest.mark.parametrize(
+    ("voices", "asked", "noted", "kept"),
+    [
+        (("en", "es", "roa/es-419"), ["roa/es-419", "en"], [], 2),
+        (("en",), ["en", "en"], [NO_SPANISH], 1),
+    ],
+    ids=["with a Spanish voice", "without"],
+)
+def test_spanish_is_spoken_with_a_spanish_voice(
+    tmp_path: Path, voices: tuple[str, ...], asked: list[str], noted: list[str], kept: int
+) -> None:
+    """The voice follows the language of the text; where there is none it is said so, and the clip is not kept on disk."""
+    told: list[str] = []
+    voice = Polyglot(*voices)
+    cache = ClipCache(tmp_path / "clips", VoiceSettings(spanish=frozenset({SPANISH})), voice, note=told.append)
+    assert cache.clip(SPANISH, 5000) is not None
+    assert cache.clip(TEXT, 5000) is not None
+    cache.close()
+    assert (asked, noted) == (voice.asked, told)
+    assert kept == len(list((tmp_path / "clips").glob("*.wav")))

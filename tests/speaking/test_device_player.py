@@ -248,3 +248,23 @@ def test_without_a_loudspeaker_there_is_text_and_a_reason() -> None:
     assert isinstance(silent, NullPlayer)
     assert "'no such loudspeaker' cannot be used" in why
     assert "text" in why
+
+
+def test_a_patient_player_looks_for_its_loudspeaker() -> None:
+    """It begins as text, says why, lets everything end, and is heard once there is a loudspeaker."""
+    device, clock = FakeDevice(), SystemClock()
+    device.plugged = False
+    player = DevicePlayer("inside", clock, FakeClips(), device, patient=True)
+    assert "There is no loudspeaker." == player.missing
+    player.say(ALARM)
+    found: list[SpeechEvent] = []
+    while not any(isinstance(event, DeviceBack) for event in found) and clock.now_ms() < 9_000:
+        found += player.poll(clock.now_ms())
+        device.plugged = device.plugged or any(isinstance(event, Finished) for event in found)
+        clock.wait_ms(5)
+    assert [Started(ALARM, found[0].at_ms, audible=False), Finished(ALARM, found[1].at_ms, audible=False)] == found[:2]
+    assert isinstance(found[2], DeviceBack)
+    player.say(ALARM)
+    while not device.opened[0].heard or not np.any(device.opened[0].heard[-1]):
+        clock.wait_ms(5)
+    player.close()

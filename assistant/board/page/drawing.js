@@ -131,7 +131,7 @@ function scene(picture, width, us) {
     const y = at.y(inside.height_m);
     parts.push(svg("rect", { class: "grain", x: left, y, width: right - left, height: HEIGHT - y }));
     parts.push(svg("line", { class: "surface now", x1: left, x2: right, y1: y, y2: y }));
-    if (inside !== outside && ring) labels.right.push({ y, x: right, text: `Inside: ${inside.mark}`, kind: "now" });
+    if (inside.words !== outside?.words && ring) labels.right.push({ y, x: right, text: `Inside: ${inside.mark}`, kind: "now" });
   }
   if (ring) {
     const [y1, y2] = [at.y(ring.top_m), at.y(ring.bottom_m)];

@@ -6,7 +6,7 @@ import { counter, tick } from "./clock.js";
 function ring(grain) {
   if (!grain.leak) return null;
   const kind = { leak: "alarm", "none seen": "good", "cannot tell": "unread" }[grain.leak];
-  const words = { leak: "Ring leaks", "none seen": "No leak seen", "cannot tell": "Leak: cannot tell yet" }[grain.leak];
+  const words = { leak: "Ring leaks", "none seen": "No leak seen", "cannot tell": "Ring leak: not known yet" }[grain.leak];
   return el("p", { class: `ring-state ${grain.leak === "leak" ? "bad" : ""}` }, mark(kind), el("span", {}, el("b", {}, words), grain.leak === "leak" ? `: ${grain.leak_words}` : ""));
 }
 
@@ -24,7 +24,7 @@ function numbers(grain, picture) {
 }
 
 function known(picture) {
-  const parts = [picture.outside?.words, picture.ring?.words, picture.height_words, "To scale"];
+  const parts = [picture.outside?.words, picture.ring?.words, picture.panels_words.replace(/[.]$/, ""), picture.height_words, "To scale"];
   return `${parts.filter(Boolean).join(". ")}.`;
 }
 

@@ -33,7 +33,7 @@ export class Officer {
   see(view) {
     this.view = view;
     this.draw();
-    if (this.open && this.open.follows && this.open.key(view) !== this.open.made) this.show(this.open.make);
+    if (this.open && this.open.follows && this.open.key(view) !== this.open.made) this.showAgain();
   }
 
   linked() {
@@ -100,6 +100,15 @@ export class Officer {
     if (!this.sheet.open) this.sheet.showModal();
   }
 
+  // What was being written stays while the same form is made anew.
+  showAgain() {
+    const { title } = this.open;
+    const written = this.sheet.querySelector("textarea")?.value;
+    this.show(this.open.make);
+    const field = this.sheet.querySelector("textarea");
+    if (written && field && this.open.title === title) field.value = written;
+  }
+
   draw() {
     const bar = byId("bar");
     const parts = [this.status(), ...this.buttons()];
@@ -132,7 +141,7 @@ export class Officer {
       ? this.key("Resume work …", () => this.show(sheets.resumeSheet), "hold", "hold")
       : this.key("Hold all work", () => this.send("hold"), "hold", "hold");
     return [
-      this.key(entries.may_confirm ? "Confirm step …" : "Step …", () => this.show(sheets.stepSheet), "main", "step"),
+      this.key(entries.may_confirm ? "Confirm step …" : "For the crew …", () => this.show(sheets.stepSheet), "main", "step"),
       ...(narrow ? [this.key("Enter …", () => this.show(sheets.enterSheet), "", "enter")] : this.entering(grain)),
       hold,
       this.key("Emergency …", () => this.show(sheets.emergencySheet), "urgent", "emergency"),
@@ -150,8 +159,8 @@ export class Officer {
 
   readback(asked) {
     return [
-      el("p", { class: "asked" }, "Read back: ", el("b", {}, `“${asked.text}”`)),
-      this.key("Affirmative", () => this.send("affirm", { asked_ms: asked.asked_ms }), "main", "affirm"),
+      el("p", { class: "asked" }, asked.may_affirm ? "Read back: " : "The crew inside affirms: ", el("b", {}, `“${asked.text}”`)),
+      ...(asked.may_affirm ? [this.key("Affirmative", () => this.send("affirm", { asked_ms: asked.asked_ms }), "main", "affirm")] : []),
       this.key("Negative", () => this.send("negate", { asked_ms: asked.asked_ms }), "", "negate"),
       this.key("Hold all work", () => this.send("hold"), "hold", "hold"),
       this.key("Emergency …", () => this.show(sheets.emergencySheet), "urgent", "emergency"),

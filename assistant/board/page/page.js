@@ -32,7 +32,7 @@ function draw() {
   showAlarms(board.alarms);
   showStep(board.step, board.stages);
   showClocks(board.clocks, view.opened, board.crew, board.grain, board.drawing.person);
-  showCrew(board.crew);
+  showCrew(board.crew, board.stations);
   showAir(board.air);
   showGrain(board.grain, board.drawing);
   const picture = { ...board.drawing, target: board.grain.target, target_m: board.grain.target_m };

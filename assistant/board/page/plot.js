@@ -3,7 +3,7 @@
 import { byId, el, svg, whenChanged } from "./dom.js";
 import { hms } from "./clock.js";
 
-const HEIGHT = 240;
+const HEIGHT = document.body.classList.contains("post") ? 190 : 240;
 const LEFT = 110;
 const BOTTOM = 44;
 const STEPS_MS = [60e3, 120e3, 300e3, 600e3, 1200e3, 1800e3, 3600e3];
@@ -100,7 +100,7 @@ export const drawPlot = whenChanged((grain, now, width) => {
   const called = grain.levels.length || grain.canisters_ms.length;
   byId("plot").replaceChildren(
     el("h2", { id: "plot-head" }, "Grain going out"),
-    el("p", { class: "small" }, called ? `${words(grain, now)} Diamond: expected; shaded: range.` : "Nothing counted yet. Canisters and grain levels appear here as they are called."),
+    el("p", { class: "small" }, called ? `${words(grain, now)} Numbered blocks: canisters; diamond: expected; shaded: range.` : "Nothing counted yet. Canisters and grain levels appear here as they are called."),
     called ? graph(grain, now, width) : "",
   );
 });

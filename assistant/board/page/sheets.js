@@ -56,17 +56,33 @@ export function stepSheet(officer, view) {
   if (entries.may_confirm) {
     content.push(el("p", {}, step.question ? "Which answer?" : "Confirm that this is done:"));
     content.push(rows(...step.choices.map((choice) => button(`“${choice.say}”`, () => officer.send("confirm", { step: step.id, answer: choice.answer, number: choice.number }), "main"))));
-    content.push(rows(button("Not done: say why …", () => officer.show(refuseSheet)), button("Pass it with a reason …", () => officer.show(overrideSheet))));
+    content.push(rows(button("Not done: say why\u00a0…", () => officer.show(refuseSheet)), button("Pass it with a reason\u00a0…", () => officer.show(overrideSheet))));
   } else {
-    content.push(el("p", {}, "The crew inside confirms this step by voice. If their headset has failed and you know it is done, pass it with a reason: preconditions are then not checked."));
-    content.push(rows(button("Pass it with a reason …", () => officer.show(overrideSheet), "main"), button("Not done: say why …", () => officer.show(refuseSheet))));
+    content.push(el("p", {}, "The crew inside confirms this step by voice. Has their headset failed, and did they tell you by radio or sign? Then confirm it for them:"));
+    content.push(rows(...step.choices.map((choice) => button(`For the crew: “${choice.say}”\u00a0…`, () => officer.show((one, now) => relaySheet(one, now, choice)), "main"))));
+    content.push(el("p", { class: "small" }, "Or:"), rows(button("Not done: say why\u00a0…", () => officer.show(refuseSheet)), button("Pass it with a reason\u00a0…", () => officer.show(overrideSheet))));
   }
   return { title: step.title, content, key: stepKey };
 }
 
 function stepKey(view) {
   const step = view.board?.step;
-  return JSON.stringify([step?.id, step?.done, step?.missing]);
+  return JSON.stringify([step?.id, step?.lacking]);
+}
+
+// Everything that holds for the crew's own word holds here: preconditions, read-back. Only the voice is the officer's.
+export function relaySheet(officer, view, choice) {
+  const { step } = view.board;
+  const stands = step.choices.some((row) => row.say === choice.say && row.number === choice.number);
+  if (!stands) return stepSheet(officer, view);
+  const { answer, number } = choice;
+  const form = reasonForm(
+    "How do you know? This is written into the record.",
+    (reason) => officer.send("relay", { step: step.id, answer, number, reason }),
+    "Confirm it for the crew",
+    ["Headset failed, heard by radio", "Headset failed, seen from the hatch"],
+  );
+  return { title: `For the crew: “${choice.say}”`, content: [form, el("p", { class: "small" }, "What must be true first is still checked.")], key: stepKey };
 }
 
 export function overrideSheet(officer, view) {
@@ -80,15 +96,19 @@ export function overrideSheet(officer, view) {
     });
     return el("label", { class: "pick", for: `answer-${choice.answer}` }, radio, choice.say);
   });
-  const missing = step.missing.length ? el("p", { class: "care" }, mark("caution"), el("span", {}, `Passed without: ${step.missing.join("; ")}.`)) : "";
+  const without = step.lacking;
+  const missing = without.length
+    ? el("div", { class: "missing" }, el("p", {}, "You pass it without:"), el("ul", {}, without.map((reason) => el("li", {}, mark("missing"), reason))))
+    : el("p", {}, "Nothing that must be true first is missing.");
+  const outside = step.confirmed_by === "inside" ? el("p", { class: "small" }, "The crew inside has not confirmed it. Bad or old air, and people still inside, cannot be passed.") : "";
   const form = reasonForm(
     "Why? This is written into the record.",
-    (reason) => officer.send("override", { step: step.id, reason, answer }),
+    (reason) => officer.send("override", { step: step.id, reason, answer, without }),
     `Pass “${step.title}”`,
-    ["Headset failed, heard by radio", "Ordered by command"],
+    ["Ordered by command", "Done another way"],
   );
   if (picks.length) form.prepend(el("fieldset", {}, el("legend", {}, "Answer"), picks));
-  return { title: `Pass: ${step.title}`, content: [missing, form], key: (now) => now.board?.step.id ?? "" };
+  return { title: `Pass: ${step.title}`, content: [missing, form, outside], key: stepKey };
 }
 
 export function refuseSheet(officer, view) {
@@ -149,9 +169,38 @@ export function grainSheet(officer, view) {
       rows(button(`Canister ${number} is full`, () => officer.send("canister", { number }), "main")),
       el("p", {}, "Where does the grain stand on the person now?"),
       rows(...level),
+      el("p", {}, "With a tape"),
+      rows(button("Corner, rim to grain\u00a0…", () => officer.show(cornerSheet)), button("Grain outside a panel\u00a0…", () => officer.show(outsideSheet))),
     ],
     key: (now) => String(now.board?.entries.canister_next),
   };
+}
+
+export function cornerSheet(officer, view) {
+  const help = "Vacuum stopped: from the rim of the ring straight down to the grain.";
+  return { title: "Taped corner", content: tapeForm(view, ["corner", "Corner"], help, (corner, down) => officer.send("corner", { corner, down })) };
+}
+
+export function outsideSheet(officer, view) {
+  const help = "How much higher the grain stands outside this panel than inside the ring.";
+  return { title: "Grain outside a panel", content: tapeForm(view, ["panel", "Panel"], help, (panel, higher) => officer.send("outside", { panel, higher })) };
+}
+
+function tapeForm(view, [name, word], help, send) {
+  const numbers = view.board.drawing.panels.map((panel) => [String(panel.number), `${word} ${panel.number}`]);
+  const value = el("input", { id: "length", inputmode: "decimal", pattern: "[0-9]{1,6}([.][0-9]{1,3})?", autocomplete: "off", maxlength: "10", required: true });
+  const form = el(
+    "form",
+    { onsubmit: (event) => {
+      event.preventDefault();
+      send(Number(chosen(name)), value.value);
+    } },
+    picks(name, word, numbers, () => {}),
+    el("label", { for: "length" }, "Length"),
+    el("div", { class: "inline" }, value, el("span", { class: "unit" }, view.units === "us" ? "inches" : "cm")),
+    el("button", { type: "submit", class: "main" }, "Enter the length"),
+  );
+  return [el("p", {}, help), form];
 }
 
 export function crewSheet(officer, view) {
@@ -181,8 +230,9 @@ export function moreSheet(officer, view) {
         entries.last_entry ? button(`Take back: ${entries.last_entry}`, () => officer.send("correct", { entries: entries.entries }), "main") : "",
         entries.back_to ? button(`Go back to: ${entries.back_to}`, () => officer.send("step_back", { step: step.id })) : "",
         button("Say the step again", () => officer.send("say_again")),
-        button("Pass this step with a reason …", () => officer.show(overrideSheet)),
-        button("Write a note …", () => officer.show(noteSheet)),
+        button("Pass this step with a reason\u00a0…", () => officer.show(overrideSheet)),
+        button("Write a note\u00a0…", () => officer.show(noteSheet)),
+        button("End the work\u00a0…", () => officer.show(endSheet)),
         button("Print", () => {
           officer.sheet.close();
           window.print();
@@ -197,6 +247,11 @@ export function moreSheet(officer, view) {
 
 export function noteSheet(officer) {
   return { title: "Note for the record", content: [reasonForm("What should the record say?", (text) => officer.send("note", { text }), "Write it down")] };
+}
+
+export function endSheet(officer) {
+  const form = reasonForm("Why does the work end here? This is written into the record.", (reason) => officer.send("end_work", { reason }), "End the work: stand down");
+  return { title: "End the work", content: [el("p", {}, "Goes on to standing down from whatever step it is. It is refused while anybody is inside the bin."), form] };
 }
 
 export function resumeSheet(officer) {

@@ -52,7 +52,7 @@ function tally(crew) {
 // Only a range: a single number would say more than anybody knows.
 function left(grain) {
   if (!grain.level && !grain.canisters_ms.length) return "";
-  const leak = { leak: "RING LEAKS", "none seen": "no leak seen", "cannot tell": "leak: cannot tell" }[grain.leak] ?? "";
+  const leak = { leak: "RING LEAKS", "none seen": "ring: no leak seen", "cannot tell": "leak: not known yet" }[grain.leak] ?? "";
   return el(
     "div",
     { class: "tile", "data-late": grain.leak === "leak" ? "yes" : "no" },
@@ -72,7 +72,7 @@ function clock(tile) {
   return el("div", { class: "tile", "data-late": "no" }, el("span", { class: "label" }, tile.title), face, due);
 }
 
-export const showCrew = whenChanged((crew) => {
+export const showCrew = whenChanged((crew, stations) => {
   const count = crew.inside.length;
   const inside = crew.inside.map((one) =>
     el(
@@ -88,9 +88,33 @@ export const showCrew = whenChanged((crew) => {
     el("h2", { id: "crew-head" }, "Inside the bin: ", el("span", { class: "count" }, count === 0 ? "nobody" : `${count}`)),
     count ? el("ul", { class: "people" }, inside) : "",
     out,
+    headsets(stations),
   );
   tick();
 });
+
+// One row for each headset: its link in words, since when, and its battery.
+function headsets(stations) {
+  if (!stations.rows.length) return "";
+  const rows = stations.rows.map((one) =>
+    el(
+      "li",
+      { "data-late": one.link === "lost" || one.low ? "yes" : "no" },
+      one.link === "lost" ? mark("alarm") : "",
+      el("b", {}, `Headset ${one.name}`),
+      el("span", {}, one.role === "both" ? "inside and outside" : one.role),
+      el("span", { class: "figures" }, `${one.words}, `, counter("since", one.since_ms)),
+      el("span", { class: "due" }, one.battery === null ? "" : `battery ${one.battery} %`),
+    ),
+  );
+  return el(
+    "div",
+    {},
+    el("h3", {}, "Headsets"),
+    el("ul", { class: "people" }, rows),
+    stations.leader ? el("p", { class: "small" }, `Led by ${stations.leader}, by order.`) : "",
+  );
+}
 
 export const showAir = whenChanged((air) => {
   const head = ["Gas", "At the hatch", "At the person", "Leave if"].map((text) => el("th", { scope: "col" }, text));

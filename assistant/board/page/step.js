@@ -7,7 +7,7 @@ const SIDES = { inside: "The crew inside says", outside: "The officer outside sa
 
 function progress(stages, branch) {
   const now = stages.findIndex((stage) => stage.place === "now");
-  const words = now < 0 ? `Branch: ${branch}` : `Stage ${now + 1} of ${stages.length}: ${stages[now].title}`;
+  const words = now < 0 ? `Before stage 2: ${branch}` : `Stage ${now + 1} of ${stages.length}: ${stages[now].title}`;
   const bits = stages.map((stage) => el("span", { class: `bit ${stage.place}` }));
   return el("div", { class: "stages" }, el("p", { class: "stage" }, words), el("div", { class: "bits", "aria-hidden": "true" }, bits));
 }
@@ -31,7 +31,7 @@ function readback(asked) {
     { class: "phrase readback" },
     el("p", { class: "who" }, "Read back, not done yet"),
     el("p", { class: "heard" }, `“${asked.text}”`),
-    el("p", { class: "who" }, "Waits for “affirmative” or “negative”. ", due),
+    el("p", { class: "who" }, "Waits for “affirmative” or “negative”; ", due),
   );
 }
 

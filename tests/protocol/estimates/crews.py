@@ -145,6 +145,23 @@ def tape_log(random: Random, crew: Crew, until_m: float, *, twice: bool = True, 
     return CrewLog(0.0, _called(crew), tuple(levels))
 
 
+def rim_log(random: Random, crew: Crew, habits: Habits, target_s: float) -> CrewLog:
+    """What a crew says that calls the chest once, tapes one set in every pause, and calls the hips.
+
+    The rim lies where the called mark lies on a person of the height that the estimator assumes.
+    """
+    person = crew.job.person
+    taped = tape_log(random, crew, 0.0, twice=False)
+    zero_m = MARK_FRACTIONS[crew.called_start] * person.height_m.value - taped.levels[0].height_m
+    levels = [LevelReading.of_mark(crew.called_start, 0.0, person)]
+    levels += [LevelReading.of_corners(tuple(one + zero_m for one in level.corners_m), level.at_s) for level in taped.levels]
+    hips = MARK_FRACTIONS[Mark.HIPS] * crew.stature_m + random.gauss(0, habits.mark_sd_m)
+    if 0.0 < crew.when_at(hips) < target_s:
+        levels.append(LevelReading.of_mark(Mark.HIPS, crew.when_at(hips), person))
+    kept = (level for level in levels if level.at_s < target_s)
+    return CrewLog(0.0, _called(crew), tuple(sorted(kept, key=lambda level: level.at_s)))
+
+
 def _tape(
     random: Random, height: float, at_s: float, surface: float, corners: int, *, again: bool = False
 ) -> LevelReading:

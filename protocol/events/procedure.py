@@ -1,4 +1,4 @@
-"""What happened. Events are frozen, in the past tense, and carry the time of the command that caused them."""
+"""What happens in an incident: steps, facts, air, grain, people, clocks, emergencies, and what is said."""
 
 from dataclasses import dataclass
 from decimal import Decimal
@@ -122,6 +122,15 @@ class FactLearned:
 
 
 @dataclass(frozen=True, slots=True)
+class NextPersonBegun:
+    """The work begins again for another person; what is known of the bin, the grain and the air stays."""
+
+    at_ms: int
+    kept: tuple[str, ...]
+    """Facts that stay; every other one was about the last person or the ring round them."""
+
+
+@dataclass(frozen=True, slots=True)
 class AirRead:
     """A meter reading is on record."""
 
@@ -171,12 +180,32 @@ class LevelCalled:
 
 
 @dataclass(frozen=True, slots=True)
+class CornerTaped:
+    """The grain at one corner was taped from the rim down."""
+
+    at_ms: int
+    corner: int
+    down_m: float
+    opens: bool
+    """The first corner of a new set."""
+
+
+@dataclass(frozen=True, slots=True)
+class OutsideCalled:
+    """How much higher the grain stands outside a panel than inside."""
+
+    at_ms: int
+    panel: int
+    higher_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class EntryTakenBack:
     """The last entry was wrong; the record keeps it, the state does not."""
 
     at_ms: int
     entry: str
-    """air, canister or level."""
+    """air, canister, level, corner or rescuer_out."""
     detail: str
 
 
@@ -219,6 +248,8 @@ class TimerStarted:
     timer: str
     key: str
     due_ms: int
+    since_ms: int | None = None
+    """It counts from this earlier moment, because a step that had stopped it was taken back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,24 +306,6 @@ class EmergencyEnded:
 
 
 @dataclass(frozen=True, slots=True)
-class PartFailed:
-    """A part of the program does not work."""
-
-    at_ms: int
-    part: str
-    detail: str
-
-
-@dataclass(frozen=True, slots=True)
-class PartRecovered:
-    """A part of the program works again."""
-
-    at_ms: int
-    part: str
-    detail: str
-
-
-@dataclass(frozen=True, slots=True)
 class NoteTaken:
     """Words for the record."""
 
@@ -321,12 +334,7 @@ class Said:
     text: str
     about: str
     """What it belongs to: step id, timer, emergency, query …"""
-
-
-Event = (
-    IncidentOpened | IncidentClosed | StepEntered | StepConfirmed | RepeatConfirmed | SteppedBack | AdvanceRefused
-    | ReadbackAsked | ReadbackDropped | FactLearned | AirRead | AirLimitCrossed | AirWentStale | CanisterCounted
-    | LevelCalled | EntryTakenBack | PersonChecked | RollCallAnswered | RescuerEntered | RescuerLeft | TimerStarted
-    | TimerStopped | TimerExpired | WorkHeld | WorkResumed | EmergencyRaised | EmergencyEnded | PartFailed
-    | PartRecovered | NoteTaken | CommandRefused | Said
-)  # fmt: skip
+    station: str = ""
+    """For this station alone; empty: for every station of that side."""
+    estimates: tuple[str, ...] = ()
+    """Kinds of estimates (`protocol.told.KINDS`) whose numbers are in it."""

@@ -1,0 +1,1 @@
+"""The debrief: one record made into a page, a PDF, CSV and JSON."""

@@ -1,0 +1,1 @@
+"""Tests of the debrief, and the records they are made from."""

@@ -1,0 +1,1 @@
+"""Tests of several headsets at one incident."""
