@@ -1,9 +1,9 @@
-"""`python -m tests.bench NAME …`: speed, board, archive, stations, hearing."""
+"""`python -m tests.bench NAME …`: speed, board, archive, stations, hearing, confusions."""
 
 import importlib
 import sys
 
-NAMES = ("speed", "board", "archive", "stations", "hearing")
+NAMES = ("speed", "board", "archive", "stations", "hearing", "confusions")
 
 
 def main() -> int:

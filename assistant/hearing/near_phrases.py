@@ -1,0 +1,131 @@
+"""Which phrases in force together sound too much alike, and what that may do.
+
+At each step everything is taken that can be in force there: its own phrases, emergencies, questions, readings, counts,
+who goes in and who comes out, "affirmative" and "disregard". Phrases that do the same there are no rivals.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import StrEnum
+from itertools import combinations
+from typing import Final
+
+from assistant.hearing.sound_distance import SPOKEN_NUMBERS, SoundDistance
+from protocol.commands import PROGRAM, Advance, Affirm, Command, Role
+from protocol.phrases import SPARE_RESCUERS, Meaning, rows_in_force
+from protocol.scene import Book, Scene
+from protocol.state import OpenEmergency, Pending, Rescuer, State
+
+LIMIT: Final = 2.5
+"""Least distance, in average mistakes of one phone for another."""
+FAR: Final = 3 * LIMIT
+"""Beyond it nobody asks how far."""
+
+
+class Risk(StrEnum):
+    """What a mistake between two phrases would do."""
+
+    ADVANCES = "advances"
+    """A step is confirmed that nobody confirmed, or with another answer: refused."""
+    COUNTS = "counts"
+    """Another number of the same wording (panel five, panel nine), which no other wording would help: warned of."""
+    OTHER = "other"
+    """Something else is done, none of it an advance: warned of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rivals:
+    """Two phrases that are in force together and do not mean the same."""
+
+    step: str
+    """The first step at which they are; the advancing phrase is its own."""
+    one: str
+    """The phrase that advances, where one does."""
+    other: str
+    risk: Risk
+    distance: float
+
+    @property
+    def too_near(self) -> bool:
+        """Whether they are nearer than they may be."""
+        return self.distance < LIMIT
+
+
+def rivals_of(book: Book, measure: SoundDistance) -> list[Rivals]:
+    """Every pair of rivals once, with the first step where it is in force; the nearest first.
+
+    Raises:
+        ModelError: if it is not known how a word is said.
+    """
+    found: dict[tuple[str, str], tuple[str, Risk]] = {}
+    for step in book.procedure.steps:
+        rows = in_force(book, step.id)
+        for one, other in combinations(rows.items(), 2):
+            pair = (one[0], other[0]) if _advances(one[1]) or not _advances(other[1]) else (other[0], one[0])
+            if pair not in found and one[1] != other[1]:
+                found[pair] = step.id, _risk(one[1], other[1])
+    measure.require(text for pair in found for text in pair)
+    distances = measure.between(list(found), FAR)
+    rivals = [
+        Rivals(step, one, other, risk, distance)
+        for ((one, other), (step, risk)), distance in zip(found.items(), distances, strict=True)
+    ]
+    return sorted(rivals, key=lambda pair: (pair.distance, pair.one, pair.other))
+
+
+def in_force(book: Book, step: str) -> dict[str, Command]:
+    """Every phrase that can be in force at a step, whoever listens, and what it does there."""
+    rows = (row for state in _states(book, step) for row in rows_in_force(Scene(book, state, 0), Role.BOTH))
+    return {row.text: _done(row) for row in rows}
+
+
+def near_numbers(measure: SoundDistance) -> list[tuple[str, str, float]]:
+    """Number words that are nearer than phrases may be, the nearest first; "niner" and "nine" are one number."""
+    pairs = [pair for pair in combinations(SPOKEN_NUMBERS, 2) if not _one_number(*pair)]
+    found = [(*pair, distance) for pair, distance in zip(pairs, measure.between(pairs), strict=True)]
+    return sorted((row for row in found if row[2] < LIMIT), key=lambda row: row[2])
+
+
+def _one_number(one: str, other: str) -> bool:
+    from protocol.numbers import parse_number  # noqa: PLC0415
+
+    return parse_number(one).value == parse_number(other).value
+
+
+def _states(book: Book, step: str) -> Iterator[State]:
+    """With all rescuers inside, and with none: between them, everything that a state can put in force is."""
+    slots = range(1, book.house.rescuers + SPARE_RESCUERS + 1)
+    for crew in (tuple(Rescuer(slot, 0) for slot in slots), ()):
+        yield State(
+            opened=True,
+            step=step,
+            facts=(("person_told", "yes"), ("entry", "approved"), ("vacuum", "on")),
+            crew=crew,
+            pending=Pending("advance", step, "", "", 0),
+            emergencies=_any_emergency(book, step),
+        )
+
+
+def _any_emergency(book: Book, step: str) -> tuple[OpenEmergency, ...]:
+    return tuple(OpenEmergency(row.id, 0, step) for row in book.procedure.interruptions[:1])
+
+
+def _done(row: Meaning) -> Command:
+    return row.make(0, PROGRAM, Decimal(1))
+
+
+def _advances(command: Command) -> bool:
+    return isinstance(command, Advance | Affirm)
+
+
+def _risk(one: Command, other: Command) -> Risk:
+    if isinstance(one, Advance) and isinstance(other, Advance) and one.number is not None and other.number is not None:
+        return Risk.COUNTS if one.number != other.number else Risk.ADVANCES
+    return Risk.ADVANCES if _advances(one) or _advances(other) else Risk.OTHER
+
+
+def nearest(rivals: Iterable[Rivals], most: int) -> list[Rivals]:
+    """The nearest that may advance a step, and as many of the others as there is room for."""
+    rows = list(rivals)
+    return rows[:most]
