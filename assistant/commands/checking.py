@@ -3,11 +3,12 @@
 from argparse import Namespace
 from pathlib import Path
 
+from assistant.commands.nearness import check_nearness
 from assistant.drawing import phrase_card, procedure_svg
 from assistant.drill.preparing import dry_run
 from assistant.drill.scenarios import is_scenario, load_scenario
 from assistant.errors import UsageError
-from assistant.library import load_book, load_site
+from assistant.library import load_site, make_book, source_for
 from protocol.phrases import every_phrase
 from protocol.site import missing
 
@@ -17,7 +18,9 @@ def check(options: Namespace) -> int:
     if options.procedure is not None and is_scenario(options.procedure):
         return _scenario(options)
     site = load_site(options.site)
-    book = load_book(options.procedure, site)
+    source = source_for(options.procedure, site)
+    book = make_book(source)
+    check_nearness(book, source, options.model, options.site)
     procedure = book.procedure
     phrases = every_phrase(book)
     print(f"{procedure.heading.title} (version {procedure.heading.version}): in order.")

@@ -4,7 +4,7 @@ At each step everything is taken that can be in force there: its own phrases, em
 who goes in and who comes out, "affirmative" and "disregard". Phrases that do the same there are no rivals.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
@@ -13,13 +13,14 @@ from typing import Final
 
 from assistant.hearing.sound_distance import SPOKEN_NUMBERS, SoundDistance
 from protocol.commands import PROGRAM, Advance, Affirm, Command, Role
+from protocol.numbers import parse_number
 from protocol.phrases import SPARE_RESCUERS, Meaning, rows_in_force
 from protocol.scene import Book, Scene
 from protocol.state import OpenEmergency, Pending, Rescuer, State
 
 LIMIT: Final = 2.5
 """Least distance, in average mistakes of one phone for another."""
-FAR: Final = 3 * LIMIT
+FAR: Final = 2 * LIMIT
 """Beyond it nobody asks how far."""
 
 
@@ -38,13 +39,14 @@ class Risk(StrEnum):
 class Rivals:
     """Two phrases that are in force together and do not mean the same."""
 
-    step: str
-    """The first step at which they are; the advancing phrase is its own."""
     one: str
     """The phrase that advances, where one does."""
     other: str
     risk: Risk
+    steps: tuple[str, ...]
+    """Where they are in force together, in the order of the procedure."""
     distance: float
+    """In average mistakes of one phone for another; infinite beyond FAR."""
 
     @property
     def too_near(self) -> bool:
@@ -53,25 +55,24 @@ class Rivals:
 
 
 def rivals_of(book: Book, measure: SoundDistance) -> list[Rivals]:
-    """Every pair of rivals once, with the first step where it is in force; the nearest first.
+    """Every pair of rivals once, the nearest first.
 
     Raises:
         ModelError: if it is not known how a word is said.
     """
-    found: dict[tuple[str, str], tuple[str, Risk]] = {}
+    steps: dict[tuple[str, str, Risk], list[str]] = {}
     for step in book.procedure.steps:
-        rows = in_force(book, step.id)
-        for one, other in combinations(rows.items(), 2):
-            pair = (one[0], other[0]) if _advances(one[1]) or not _advances(other[1]) else (other[0], one[0])
-            if pair not in found and one[1] != other[1]:
-                found[pair] = step.id, _risk(one[1], other[1])
-    measure.require(text for pair in found for text in pair)
-    distances = measure.between(list(found), FAR)
-    rivals = [
-        Rivals(step, one, other, risk, distance)
-        for ((one, other), (step, risk)), distance in zip(found.items(), distances, strict=True)
+        for (one, does), (other, instead) in combinations(in_force(book, step.id).items(), 2):
+            if does != instead:
+                pair = (one, other) if _advances(does) or not _advances(instead) else (other, one)
+                steps.setdefault((*pair, _risk(does, instead)), []).append(step.id)
+    measure.require({text for one, other, _ in steps for text in (one, other)})
+    distances = measure.between([(one, other) for one, other, _ in steps], FAR)
+    found = [
+        Rivals(*pair, tuple(where), distance)
+        for (pair, where), distance in zip(steps.items(), distances, strict=True)
     ]
-    return sorted(rivals, key=lambda pair: (pair.distance, pair.one, pair.other))
+    return sorted(found, key=lambda pair: (pair.distance, pair.one, pair.other))
 
 
 def in_force(book: Book, step: str) -> dict[str, Command]:
@@ -81,16 +82,10 @@ def in_force(book: Book, step: str) -> dict[str, Command]:
 
 
 def near_numbers(measure: SoundDistance) -> list[tuple[str, str, float]]:
-    """Number words that are nearer than phrases may be, the nearest first; "niner" and "nine" are one number."""
-    pairs = [pair for pair in combinations(SPOKEN_NUMBERS, 2) if not _one_number(*pair)]
+    """Number words that are nearer than phrases may be, the nearest first; "nine" and "niner" are one number."""
+    pairs = [pair for pair in combinations(SPOKEN_NUMBERS, 2) if len({parse_number(word).value for word in pair}) == 2]
     found = [(*pair, distance) for pair, distance in zip(pairs, measure.between(pairs), strict=True)]
     return sorted((row for row in found if row[2] < LIMIT), key=lambda row: row[2])
-
-
-def _one_number(one: str, other: str) -> bool:
-    from protocol.numbers import parse_number  # noqa: PLC0415
-
-    return parse_number(one).value == parse_number(other).value
 
 
 def _states(book: Book, step: str) -> Iterator[State]:
@@ -123,9 +118,3 @@ def _risk(one: Command, other: Command) -> Risk:
     if isinstance(one, Advance) and isinstance(other, Advance) and one.number is not None and other.number is not None:
         return Risk.COUNTS if one.number != other.number else Risk.ADVANCES
     return Risk.ADVANCES if _advances(one) or _advances(other) else Risk.OTHER
-
-
-def nearest(rivals: Iterable[Rivals], most: int) -> list[Rivals]:
-    """The nearest that may advance a step, and as many of the others as there is room for."""
-    rows = list(rivals)
-    return rows[:most]

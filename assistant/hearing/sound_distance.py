@@ -61,11 +61,12 @@ class SoundDistance:
         {number} stands against {number} at no cost; against a phrase without one it is the number word that comes
         nearest.
         """
-        least = self._least([(place, a, b) for place, pair in enumerate(pairs) for a, b in self._ways_apart(*pair)], up_to)
-        spelt = [place for place, pair in enumerate(pairs) if _one_slot(*pair) and least.get(place, inf) <= up_to]
-        exact = self._least([(place, a, b) for place in spelt for a, b in self._spelt_apart(*pairs[place])], up_to)
-        found = {**least, **{place: exact.get(place, inf) for place in spelt}}
-        return [distance if (distance := found.get(place, inf)) <= up_to else inf for place in range(len(pairs))]
+        rows = [(place, *ways) for place, pair in enumerate(pairs) for ways in self._ways_apart(*pair)]
+        found = self._least(rows, up_to)
+        spelt = [place for place, pair in enumerate(pairs) if _one_slot(*pair) and found.pop(place, inf) <= up_to]
+        found |= self._least([(place, *ways) for place in spelt for ways in self._spelt_apart(*pairs[place])], up_to)
+        distances = (found.get(place, inf) for place in range(len(pairs)))
+        return [distance if distance <= up_to else inf for distance in distances]
 
     def _least(self, rows: list[tuple[int, Codes, Codes]], up_to: float) -> dict[int, float]:
         """The least distance by place; left out where the lengths alone put it beyond `up_to`."""
@@ -81,7 +82,7 @@ class SoundDistance:
         return found
 
     def _ways_apart(self, one: str, other: str) -> Iterable[tuple[Codes, Codes]]:
-        """What is laid side by side; where one alone has a number, it comes first and anything may stand in its place."""
+        """What is laid side by side; where one alone has a number, it comes first and anything may be said there."""
         if not _one_slot(one, other):
             return product(self._said(one), self._said(other))
         slotted, plain = (one, other) if NUMBER_SLOT in one else (other, one)

@@ -1,7 +1,7 @@
 """How often a rival fits a spoken phrase as well as the phrase itself, by the distance between the two.
 
-Each clip of the tuning voices in noise is laid beside its own words and beside rivals made by changing one or two of
-them into other words of the vocabulary, one rival for each stretch of distances. The rival wins where the second look
+Each clip of the tuning voices in noise is laid beside its own words and beside rivals made by changing one of them into
+other words of the vocabulary, some for each stretch of distances. The rival wins where the second look
 gives the phrase no lead over it: then nothing but the order of listing would tell the two apart.
 """
 
@@ -23,10 +23,12 @@ from tests.bench import hearing_sound as sound
 from tests.bench.confusions import Clip, scores
 from tests.bench.hearing_score import wilson
 
-EDGES: Final = (0.01, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0)
-SNRS_DB: Final = (10.0, 5.0, 0.0)
-TRIED: Final = 400
-"""So many changed phrases are drawn for each clip, of which one for each stretch is kept."""
+EDGES: Final = (0.01, 0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 6.0)
+SNRS_DB: Final = (10.0, 0.0, -5.0)
+EACH: Final = 3
+"""Rivals of a clip in each stretch of distances, at most."""
+
+Leads = dict[tuple[float, int], list[float]]
 
 
 def show(model: Path, net: PhoneNet, clips: Sequence[Clip]) -> None:
@@ -35,59 +37,57 @@ def show(model: Path, net: PhoneNet, clips: Sequence[Clip]) -> None:
     measure = SoundDistance(read_confusions(model).costs(), lexicon)
     rng = np.random.default_rng(2)
     words = sorted(word for word in lexicon if word.isalpha() and len(word) > 1)
-    leads: dict[tuple[float, int], list[float]] = defaultdict(list)
+    leads: Leads = defaultdict(list)
     kinds = tuple(sound.INVENTED.values())
     for place, clip in enumerate(clips):
         rivals = list(made_up(clip.text, words, measure, rng))
         for snr_db in SNRS_DB:
             wave = sound.padded(clip.wave)
-            noise = kinds[place % len(kinds)](rng, len(wave))
-            rows = scores(net, sound.mixed(wave, noise, snr_db, rng))
+            rows = scores(net, sound.mixed(wave, kinds[place % len(kinds)](rng, len(wave)), snr_db, rng))
+            own = look(rows, clip.text, lexicon)
             for stretch, rival in rivals:
-                leads[snr_db, stretch].append(lead(rows, clip.text, rival, lexicon))
+                leads[snr_db, stretch].append(lead(own, look(rows, rival, lexicon)))
     print("\n".join(table(leads)))
 
 
-def made_up(text: str, words: Sequence[str], measure: SoundDistance, rng: np.random.Generator) -> Iterator[tuple[int, str]]:
-    """A rival for each stretch of distances that one can be found for."""
-    drawn = list(dict.fromkeys(changed(text.split(), words, rng) for _ in range(TRIED)))
-    distances = measure.between([(text, rival) for rival in drawn], EDGES[-1])
+def made_up(
+    text: str, words: Sequence[str], measure: SoundDistance, rng: np.random.Generator
+) -> Iterator[tuple[int, str]]:
+    """Rivals for each stretch of distances for which there are any: one word of the phrase is another."""
+    said = text.split()
+    place = int(rng.integers(len(said)))
+    drawn = [" ".join((*said[:place], word, *said[place + 1 :])) for word in words]
+    near = measure.between([(said[place], word) for word in words], EDGES[-1])
     for stretch, (low, high) in enumerate(pairwise(EDGES)):
-        inside = [rival for rival, distance in zip(drawn, distances, strict=True) if low <= distance < high]
-        if inside:
-            yield stretch, inside[int(rng.integers(len(inside)))]
+        inside = [rival for rival, distance in zip(drawn, near, strict=True) if low <= distance < high]
+        for number in rng.permutation(len(inside))[:EACH]:
+            rival = inside[int(number)]
+            if low <= measure.between([(text, rival)])[0] < high:
+                yield stretch, rival
 
 
-def changed(said: Sequence[str], words: Sequence[str], rng: np.random.Generator) -> str:
-    """One word changed, or two."""
-    new = list(said)
-    for place in rng.choice(len(new), size=min(len(new), int(rng.integers(1, 3))), replace=False):
-        new[place] = words[int(rng.integers(len(words)))]
-    return " ".join(new)
-
-
-def lead(rows: Frames, said: str, rival: str, lexicon: Lexicon) -> float:
-    """By how much the phrase fits better than the rival, over the whole phrase, as the listener reckons it."""
-    own, other = _look(rows, said, lexicon), _look(rows, rival, lexicon)
-    if own is None:
-        return -np.inf if other is not None else np.inf
-    return np.inf if other is None else (other.shortfall - own.shortfall) * own.phones
-
-
-def _look(rows: Frames, text: str, lexicon: Lexicon) -> Look | None:
+def look(rows: Frames, text: str, lexicon: Lexicon) -> Look | None:
+    """What the second look sees of a phrase."""
     tracker = PhraseTracker(text, lexicon)
     tracker.feed(rows)
     return tracker.look
 
 
-def table(leads: dict[tuple[float, int], list[float]]) -> Iterator[str]:
+def lead(own: Look | None, other: Look | None) -> float:
+    """By how much the phrase fits better than the rival, over the whole phrase, as the listener reckons it."""
+    if own is None or other is None:
+        return 0.0 if own is other else (-np.inf if own is None else np.inf)
+    return (other.shortfall - own.shortfall) * own.phones
+
+
+def table(leads: Leads) -> Iterator[str]:
     """One line for each stretch of distances: rivals, and the share that won at each signal to noise ratio."""
-    yield "distance      rivals  " + "  ".join(f"wins at {snr_db:2.0f} dB (95 %)   " for snr_db in SNRS_DB)
+    yield "distance    rivals   " + "".join(f"won at {snr_db:2.0f} dB (95 %)".ljust(25) for snr_db in SNRS_DB)
     for stretch, (low, high) in enumerate(pairwise(EDGES)):
         cells = []
         for snr_db in SNRS_DB:
             found = leads[snr_db, stretch]
             won = sum(value <= 0 for value in found)
-            bounds = wilson(won, len(found)) if found else (0.0, 100.0)
+            bounds = wilson(won, len(found))
             cells.append(f"{won / max(1, len(found)):6.1%} ({bounds[0]:.1f} to {bounds[1]:.1f})".ljust(25))
         yield f"{low:4.1f} to {high:3.1f} {len(leads[SNRS_DB[0], stretch]):7d}   " + "".join(cells)
