@@ -15,7 +15,8 @@ from protocol.procedure import line_of
 from protocol.scene import Book
 
 SHOWN = 5
-"""Nearest pairs of each kind that are shown."""
+"""Nearest pairs of each kind that are shown; all that are too near, up to MOST_SHOWN."""
+MOST_SHOWN = 12
 MORE = {
     Risk.ADVANCES: "one of them confirms a step",
     Risk.COUNTS: "the same words with another number",
@@ -58,12 +59,21 @@ def _lines(rivals: list[Rivals]) -> Iterator[str]:
     yield f"Nearest phrases in force together, in mistaken sounds ({LIMIT:g} are asked where one confirms a step):"
     every = max((len(pair.steps) for pair in rivals), default=0)
     for risk in Risk:
-        of_kind = [pair for pair in rivals if pair.risk is risk]
-        shown = [pair for pair in of_kind if pair.distance <= FAR][:SHOWN]
+        of_kind = [pair for pair in rivals if pair.risk is risk and pair.distance <= FAR]
+        listed = list({_numbers(pair): pair for pair in reversed(of_kind)}.values())[::-1]
+        shown = listed[: min(MOST_SHOWN, max(SHOWN, sum(pair.too_near for pair in listed)))]
         yield f"  {MORE[risk]}:" if shown else f"  {MORE[risk]}: none within {FAR:g}"
         for pair in shown:
             near = ", too near" if pair.too_near else ""
             yield f"    {pair.distance:4.1f}  {pair.one} / {pair.other} ({_where(pair, every)}{near})"
+
+
+def _numbers(pair: Rivals) -> tuple[str, ...]:
+    """What tells pairs apart: the two numbers, where nothing else differs; "panel two" stands for "rescuer two"."""
+    if pair.risk is not Risk.COUNTS:
+        return pair.one, pair.other
+    differ = zip(pair.one.split(), pair.other.split(), strict=True)
+    return tuple(word for one, other in differ if one != other for word in (one, other))
 
 
 def _where(pair: Rivals, every: int) -> str:
@@ -77,7 +87,7 @@ def _warnings(rivals: list[Rivals], measure: SoundDistance) -> Iterator[str]:
     near = Counter(pair.risk for pair in rivals if pair.too_near)
     for risk in (Risk.COUNTS, Risk.OTHER):
         if near[risk]:
-            yield f"Warning: {near[risk]} pairs are nearer than {LIMIT:g} ({MORE[risk]}); listen to what is read back."
+            yield f"Warning: {near[risk]} pairs nearer than {LIMIT:g} ({MORE[risk]}): listen to what is answered."
     numbers = ", ".join(f"{one}/{other} {distance:.1f}" for one, other, distance in near_numbers(measure)[:SHOWN])
     yield f"Numbers that sound most alike: {numbers}. Say readings digit by digit."
 

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
+from functools import cache
 from itertools import combinations
 from typing import Final
 
@@ -22,6 +23,9 @@ LIMIT: Final = 2.5
 """Least distance, in average mistakes of one phone for another."""
 FAR: Final = 2 * LIMIT
 """Beyond it nobody asks how far."""
+
+Meant = tuple[str, Command]
+"""A phrase in force and what it does."""
 
 
 class Risk(StrEnum):
@@ -62,10 +66,10 @@ def rivals_of(book: Book, measure: SoundDistance) -> list[Rivals]:
     """
     steps: dict[tuple[str, str, Risk], list[str]] = {}
     for step in book.procedure.steps:
-        for (one, does), (other, instead) in combinations(in_force(book, step.id).items(), 2):
-            if does != instead:
-                pair = (one, other) if _advances(does) or not _advances(instead) else (other, one)
-                steps.setdefault((*pair, _risk(does, instead)), []).append(step.id)
+        advancing_first = sorted(in_force(book, step.id).items(), key=lambda row: not _advances(row[1]))
+        for one, other in combinations(advancing_first, 2):
+            if one[1] != other[1]:
+                steps.setdefault((one[0], other[0], _risk(one, other)), []).append(step.id)
     measure.require({text for one, other, _ in steps for text in (one, other)})
     distances = measure.between([(one, other) for one, other, _ in steps], FAR)
     found = [
@@ -114,7 +118,15 @@ def _advances(command: Command) -> bool:
     return isinstance(command, Advance | Affirm)
 
 
-def _risk(one: Command, other: Command) -> Risk:
-    if isinstance(one, Advance) and isinstance(other, Advance) and one.number is not None and other.number is not None:
-        return Risk.COUNTS if one.number != other.number else Risk.ADVANCES
-    return Risk.ADVANCES if _advances(one) or _advances(other) else Risk.OTHER
+def _risk(one: Meant, other: Meant) -> Risk:
+    """Of two, of which the first advances where one does."""
+    (text, does), (said, _) = one, other
+    plain = isinstance(does, Advance) and does.number is None
+    if not plain and _without_numbers(text) == _without_numbers(said):
+        return Risk.COUNTS
+    return Risk.ADVANCES if _advances(does) else Risk.OTHER
+
+
+@cache
+def _without_numbers(text: str) -> tuple[str, ...]:
+    return tuple("" if word in SPOKEN_NUMBERS else word for word in text.split())

@@ -11,7 +11,14 @@ from rapidfuzz.distance import Levenshtein
 from assistant.errors import ModelError
 from assistant.hearing.confusions import CODE_OF, NOTHING, read_confusions, unit_costs
 from assistant.hearing.recogniser import shipped_model
-from assistant.hearing.sound_distance import Codes, SoundDistance, aligned, edit_distances, ways_of
+from assistant.hearing.sound_distance import (
+    SPOKEN_NUMBERS,
+    Codes,
+    SoundDistance,
+    aligned,
+    edit_distances,
+    ways_of,
+)
 from assistant.hearing.whole_phrases import read_lexicon
 from protocol.phrases import NUMBER_SLOT
 
