@@ -19,6 +19,7 @@ SHOWN = 5
 MOST_SHOWN = 12
 MORE = {
     Risk.ADVANCES: "one of them confirms a step",
+    Risk.REPEATED: "the second confirms the step before, and may be said once more",
     Risk.COUNTS: "the same words with another number",
     Risk.OTHER: "neither confirms a step",
 }
@@ -50,7 +51,7 @@ def check_nearness(book: Book, source: Source, model: Path | None, card: Path | 
     print("\n".join(_warnings(rivals, measure)))
     if table.net != net_digest(folder):
         print("The confusions were measured with another net than the model's: measure them again.")
-    refused = [pair for pair in rivals if pair.too_near and pair.risk is Risk.ADVANCES]
+    refused = [pair for pair in rivals if pair.refused]
     if refused:
         raise ProcedureError(_refusal(refused, book, source, card))
 
@@ -96,10 +97,13 @@ def _refusal(refused: list[Rivals], book: Book, source: Source, card: Path | Non
     first = refused[0]
     place = _place(first, book, source, card)
     more = f" ({len(refused) - 1} more pairs above)" if len(refused) > 1 else ""
+    when = f"which is in force with it at step '{first.steps[0]}'"
+    if first.risk is Risk.REPEATED:
+        when = f"which confirms the step before '{first.steps[0]}' and may be said once more"
     return (
-        f"{place}: the phrase '{first.one}' sounds too much like '{first.other}', which is in force with it at step "
-        f"'{first.steps[0]}': {first.distance:.1f} mistaken sounds turn one into the other, and a phrase that confirms "
-        f"a step needs {LIMIT:g}. Reword one of the two so that more of its words sound different{more}."
+        f"{place}: the phrase '{first.one}' sounds too much like '{first.other}', {when}: {first.distance:.1f} "
+        f"mistaken sounds turn one into the other, and a phrase that confirms a step needs {LIMIT:g}. Reword one of "
+        f"the two so that more of its words sound different{more}."
     )
 
 

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 from decimal import Decimal
 from enum import StrEnum
 from functools import cache
-from itertools import combinations
+from itertools import combinations, product
 from typing import Final
 
 from assistant.hearing.sound_distance import SPOKEN_NUMBERS, SoundDistance
 from protocol.commands import PROGRAM, Advance, Affirm, Command, Role
 from protocol.numbers import parse_number
-from protocol.phrases import SPARE_RESCUERS, Meaning, rows_in_force
+from protocol.phrases import SPARE_RESCUERS, Meaning, rows_in_force, step_phrases
+from protocol.procedure import RETURN
 from protocol.scene import Book, Scene
 from protocol.state import OpenEmergency, Pending, Rescuer, State
 
@@ -33,6 +34,8 @@ class Risk(StrEnum):
 
     ADVANCES = "advances"
     """A step is confirmed that nobody confirmed, or with another answer: refused."""
+    REPEATED = "repeated"
+    """The phrase of the step before, said once more, confirms the next: refused."""
     COUNTS = "counts"
     """Another number of the same wording (panel five, panel nine), which no other wording would help: warned of."""
     OTHER = "other"
@@ -41,16 +44,21 @@ class Risk(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Rivals:
-    """Two phrases that are in force together and do not mean the same."""
+    """Two phrases that are in force together, or one after the other, and do not mean the same."""
 
     one: str
     """The phrase that advances, where one does."""
     other: str
     risk: Risk
     steps: tuple[str, ...]
-    """Where they are in force together, in the order of the procedure."""
+    """Where they are in force together, in the order of the procedure; of REPEATED ones, the later step."""
     distance: float
     """In average mistakes of one phone for another; infinite beyond FAR."""
+
+    @property
+    def refused(self) -> bool:
+        """Whether a procedure that holds them is refused."""
+        return self.too_near and self.risk in {Risk.ADVANCES, Risk.REPEATED}
 
     @property
     def too_near(self) -> bool:
@@ -70,6 +78,8 @@ def rivals_of(book: Book, measure: SoundDistance) -> list[Rivals]:
         for one, other in combinations(advancing_first, 2):
             if one[1] != other[1]:
                 steps.setdefault((one[0], other[0], _risk(one, other)), []).append(step.id)
+    for step_id, pair in _said_again(book):
+        steps.setdefault((*pair, Risk.REPEATED), []).append(step_id)
     measure.require({text for one, other, _ in steps for text in (one, other)})
     distances = measure.between([(one, other) for one, other, _ in steps], FAR)
     found = [
@@ -77,6 +87,15 @@ def rivals_of(book: Book, measure: SoundDistance) -> list[Rivals]:
         for (pair, where), distance in zip(steps.items(), distances, strict=True)
     ]
     return sorted(found, key=lambda pair: (pair.distance, pair.one, pair.other))
+
+
+def _said_again(book: Book) -> Iterator[tuple[str, tuple[str, str]]]:
+    """Each phrase of a step with each of the step before it, which is no longer in force."""
+    for step in book.procedure.steps:
+        ways = (step.next, *(answer.to for answer in step.answers), *(row.to for row in step.detours))
+        for dest in dict.fromkeys(way for way in ways if way not in {None, RETURN, step.id}):
+            after = step_phrases(book.procedure.step(str(dest)), book.house.panels)
+            yield from ((str(dest), pair) for pair in product(after, step_phrases(step, book.house.panels)))
 
 
 def in_force(book: Book, step: str) -> dict[str, Command]:

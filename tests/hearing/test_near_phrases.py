@@ -50,7 +50,7 @@ def test_what_can_be_in_force_at_a_step(step: str) -> None:
 
 def test_the_shipped_procedure_has_no_rivals_that_could_advance_it() -> None:
     """No phrase that confirms a step is nearer than the limit to any that means something else; there are no exceptions."""
-    assert [] == [pair for pair in RIVALS if pair.too_near and pair.risk is Risk.ADVANCES]
+    assert [] == [pair for pair in RIVALS if pair.refused]
 
 
 def test_what_the_shipped_procedure_is_warned_of() -> None:
@@ -68,7 +68,7 @@ def test_two_ways_of_saying_the_same_are_no_rivals() -> None:
 
 def test_rivals_come_nearest_first_and_each_once() -> None:
     """The phrase that advances comes first; far pairs are not measured to the end."""
-    pairs = [frozenset((pair.one, pair.other)) for pair in RIVALS]
+    pairs = [frozenset((pair.one, pair.other)) for pair in RIVALS if pair.risk is not Risk.REPEATED]
     assert [pair.distance for pair in RIVALS] == sorted(pair.distance for pair in RIVALS)
     assert len(pairs) == len(set(pairs))
     assert all(pair.distance <= FAR or pair.distance == float("inf") for pair in RIVALS)
@@ -101,6 +101,14 @@ def test_a_step_that_sounds_like_an_emergency_is_refused(tmp_path: Path, capsys:
     assert 8 == status
     assert "'the ring is sleeping' sounds too much like 'the ring is leaking'" in said
     assert "step 'probe'" in said
+
+
+def test_a_step_that_sounds_like_the_one_before_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Two people confirm the same step, or one says it twice: the second must not confirm the next step."""
+    status, _out, said = checked(tmp_path, capsys, '"the ring is driven down"', '"every joint has fastened"')
+    assert 8 == status
+    assert "'every joint has fastened' sounds too much like 'every joint is fastened'" in said
+    assert "which confirms the step before 'driven' and may be said once more" in said
 
 
 def test_near_emergencies_are_warned_of(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
