@@ -1,6 +1,6 @@
 """Which phones the net takes for which, counted on tuning material alone, and how near phrases may sound.
 
-    python -m tests.bench confusions --model DIR --clips DIR --audio DIR [--curve] [--quick]
+    python -m tests.bench confusions --model DIR --clips DIR --audio DIR [--curve] [--every N]
 
 Writes conf/confusions.json into the model's folder: run it again after every `assistant.recipe export` or `make`, for
 the table belongs to one net. DIR of --clips holds clips of the tuning voices (ENGINE_VOICE/the_words.wav), that of
@@ -75,7 +75,7 @@ def main() -> None:
     given = _arguments()
     net = PhoneNet.of_file(read_net(given.model / "am/final.mdl"))
     clips = list(chain(voice_clips(given.clips), () if given.curve else people_clips(given.audio)))
-    clips = clips[:: 10 if given.quick else 1]
+    clips = clips[:: given.every]
     if given.curve:
         from tests.bench import confusions_curve  # noqa: PLC0415  it needs this module
 
@@ -93,7 +93,7 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--clips", type=Path, required=True)
     parser.add_argument("--audio", type=Path, required=True)
     parser.add_argument("--curve", action="store_true", help="how often rivals win, by distance; writes nothing")
-    parser.add_argument("--quick", action="store_true", help="every tenth clip")
+    parser.add_argument("--every", type=int, default=1, metavar="N", help="only every N-th clip, for a quick look")
     return parser.parse_args()
 
 

@@ -28,6 +28,9 @@ SNRS_DB: Final = (10.0, 0.0, -5.0)
 EACH: Final = 3
 """Rivals of a clip in each stretch of distances, at most."""
 
+DRAWN: Final = 4_000
+"""Words of the vocabulary among which the rivals of one clip are looked for."""
+
 Leads = dict[tuple[float, int], list[float]]
 
 
@@ -47,6 +50,8 @@ def show(model: Path, net: PhoneNet, clips: Sequence[Clip]) -> None:
             own = look(rows, clip.text, lexicon)
             for stretch, rival in rivals:
                 leads[snr_db, stretch].append(lead(own, look(rows, rival, lexicon)))
+        if place % 50 == 49:
+            print(f"{place + 1} of {len(clips)} clips")
     print("\n".join(table(leads)))
 
 
@@ -56,6 +61,7 @@ def made_up(
     """Rivals for each stretch of distances for which there are any: one word of the phrase is another."""
     said = text.split()
     place = int(rng.integers(len(said)))
+    words = rng.choice(words, DRAWN, replace=False).tolist()
     drawn = [" ".join((*said[:place], word, *said[place + 1 :])) for word in words]
     near = measure.between([(said[place], word) for word in words], EDGES[-1])
     for stretch, (low, high) in enumerate(pairwise(EDGES)):
