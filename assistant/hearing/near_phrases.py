@@ -21,7 +21,13 @@ from protocol.scene import Book, Scene
 from protocol.state import OpenEmergency, Pending, Rescuer, State
 
 LIMIT: Final = 2.5
-"""Least distance, in average mistakes of one phone for another."""
+"""Least distance, in average mistakes of one phone for another.
+
+Measured with `python -m tests.bench confusions --curve`: 191 clips of the tuning voices against about 3,500 rivals with
+one other word. The rival fitted as well as what was said, at 10 dB and at 0 dB: 3.3 and 9.5 of 100 that were 0.5 to 1
+apart, 0 and 2.7 at 1.5 to 2, 0.6 and 1.7 at 2 to 2.5, 0.5 and 0.5 at 2.5 to 3, none of 573 at 3 to 4. The limit is
+where even at 0 dB no more than 1 in 200 are left, before the second look asks for a lead.
+"""
 FAR: Final = 2 * LIMIT
 """Beyond it nobody asks how far."""
 
