@@ -12,6 +12,7 @@ from functools import cache
 from itertools import combinations, product
 from typing import Final
 
+from assistant.errors import ProcedureError
 from assistant.hearing.sound_distance import SPOKEN_NUMBERS, SoundDistance
 from protocol.commands import PROGRAM, Advance, Affirm, Command, Role
 from protocol.numbers import parse_number
@@ -28,6 +29,8 @@ one other word. The rival fitted as well as what was said, at 10 dB and at 0 dB:
 apart, 0 and 2.7 at 1.5 to 2, 0.6 and 1.7 at 2 to 2.5, 0.5 and 0.5 at 2.5 to 3, none of 573 at 3 to 4. The limit is
 where even at 0 dB no more than 1 in 200 are left, before the second look asks for a lead.
 """
+MOST_IN_FORCE: Final = 500
+"""Phrases in force at one step, at most; the shipped procedure has under 100."""
 FAR: Final = 2 * LIMIT
 """Beyond it nobody asks how far."""
 
@@ -77,10 +80,14 @@ def rivals_of(book: Book, measure: SoundDistance) -> list[Rivals]:
 
     Raises:
         ModelError: if it is not known how a word is said.
+        ProcedureError: if far too many phrases would be in force at a step.
     """
     steps: dict[tuple[str, str, Risk], list[str]] = {}
     for step in book.procedure.steps:
         advancing_first = sorted(in_force(book, step.id).items(), key=lambda row: not _advances(row[1]))
+        if len(advancing_first) > MOST_IN_FORCE:
+            many = f"step '{step.id}': {len(advancing_first)} phrases would be in force"
+            raise ProcedureError(f"{many}; {MOST_IN_FORCE} at most can be told apart. Split the step.")
         for one, other in combinations(advancing_first, 2):
             if one[1] != other[1]:
                 steps.setdefault((one[0], other[0], _risk(one, other)), []).append(step.id)

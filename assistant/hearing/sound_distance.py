@@ -21,7 +21,7 @@ from protocol.numbers import NUMBER_WORDS
 from protocol.phrases import NUMBER_SLOT
 
 MOST_WAYS: Final = 64
-"""So many combinations of pronunciations of one phrase are compared."""
+"""So many combinations of pronunciations of one phrase are compared; no shipped phrase has more than 8."""
 SLOT_COST: Final = 100.0
 """A number can stand only where a number stands."""
 SPOKEN_NUMBERS: Final = tuple(sorted(NUMBER_WORDS - {"point", "decimal", "hundred", "thousand"}))
@@ -114,8 +114,8 @@ def ways_of(words: Iterable[str], say: Callable[[str], Sequence[Pronunciation]] 
         say: how a word is said.
     """
     ways = product(*((((_SLOT,),) if word == NUMBER_SLOT else map(_coded, say(word))) for word in words))
-    joined = (tuple(code for part in way for code in part) for way in ways)
-    return tuple(islice(dict.fromkeys(joined), MOST_WAYS))
+    joined = (tuple(code for part in way for code in part) for way in islice(ways, MOST_WAYS))
+    return tuple(dict.fromkeys(joined))
 
 
 def _coded(said: Pronunciation) -> Codes:

@@ -17,7 +17,8 @@ from protocol.phrases import AFFIRM_PHRASES, MARK_WORDS, QUERY_PHRASES, every_ph
 from protocol.scene import Book
 
 BOOK = load_book()
-MEASURE = SoundDistance(read_confusions(shipped_model()).costs(), read_lexicon(shipped_model()))
+LEXICON = read_lexicon(shipped_model())
+MEASURE = SoundDistance(read_confusions(shipped_model()).costs(), LEXICON)
 RIVALS = rivals_of(BOOK, MEASURE)
 ASKED = '{ say = ["leg position unclear"], value = "unknown" },'
 
@@ -156,6 +157,16 @@ def test_numbers_of_a_large_ring_are_warned_of(tmp_path: Path, capsys: pytest.Ca
     five = pairs["panel five standing", "panel nine standing"]
     assert five.too_near
     assert Risk.COUNTS is five.risk
+
+
+def test_far_too_many_phrases_are_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A file that would take for ever to weigh is refused at once, with the step."""
+    words = sorted(word for word in LEXICON if len(word) > 6 and word.isalpha())[:600]
+    answers = "\n".join(f'{{ say = ["answer {word} here"], value = "v{n}" }},' for n, word in enumerate(words))
+    status, _out, said = checked(tmp_path, capsys, ASKED, answers)
+    assert 8 == status
+    assert "step 'legs'" in said
+    assert "can be told apart" in said
 
 
 def test_a_model_without_a_table_is_not_measured(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,6 +1,6 @@
 """How far apart phrases sound: the arithmetic against a library, the laws that hold, and what an ear expects."""
 
-from math import inf
+from math import inf, prod
 
 import numpy as np
 import pytest
@@ -12,6 +12,7 @@ from assistant.errors import ModelError
 from assistant.hearing.confusions import CODE_OF, NOTHING, read_confusions, unit_costs
 from assistant.hearing.recogniser import shipped_model
 from assistant.hearing.sound_distance import (
+    MOST_WAYS,
     SPOKEN_NUMBERS,
     Codes,
     SoundDistance,
@@ -20,7 +21,8 @@ from assistant.hearing.sound_distance import (
     ways_of,
 )
 from assistant.hearing.whole_phrases import read_lexicon
-from protocol.phrases import NUMBER_SLOT
+from assistant.library import load_book
+from protocol.phrases import NUMBER_SLOT, every_phrase
 
 LEXICON = read_lexicon(shipped_model())
 COSTS = read_confusions(shipped_model()).costs()
@@ -141,6 +143,19 @@ def test_a_word_that_nobody_can_say_is_named() -> None:
     """It cannot be measured, and cannot be heard either."""
     with pytest.raises(ModelError, match="does not know: qwertz"):
         MEASURE.require(["oxygen {number}", "the qwertz is on"])
+
+
+def test_a_long_phrase_of_many_pronunciations_ends() -> None:
+    """Of 2 to the power of 30 ways of saying it, so many as are asked for are compared."""
+    long = " ".join(["a"] * 30)
+    assert MOST_WAYS == len(ways_of(long.split()))
+    assert 0 == one(long, long)
+
+
+def test_no_shipped_phrase_has_more_ways_than_are_compared() -> None:
+    """For what ships the least is over all pronunciations."""
+    said = [text.replace(NUMBER_SLOT, "nine").split() for text in every_phrase(load_book())]
+    assert max(prod(len(LEXICON[word]) for word in words) for words in said) <= MOST_WAYS
 
 
 def test_nothing_to_measure() -> None:
