@@ -99,7 +99,7 @@ def rivals_of(book: Book, measure: SoundDistance) -> list[Rivals]:
         Rivals(*pair, tuple(where), distance)
         for (pair, where), distance in zip(steps.items(), distances, strict=True)
     ]
-    return sorted(found, key=lambda pair: (pair.distance, pair.one, pair.other))
+    return sorted(found, key=lambda pair: (round(pair.distance, 6), pair.one, pair.other))
 
 
 def _said_again(book: Book) -> Iterator[tuple[str, tuple[str, str]]]:
