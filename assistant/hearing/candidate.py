@@ -2,19 +2,19 @@
 
 from collections import deque
 from collections.abc import Iterable
-from math import inf
 
 import numpy as np
 
 from assistant.hearing.blocks import RATE, Block, Samples
 from assistant.hearing.cepstra import Frames
-from assistant.hearing.phone_net import PhoneNet, PhoneStream
+from assistant.hearing.others import Others
+from assistant.hearing.phone_net import ROW_S, PhoneNet, PhoneStream
 from assistant.hearing.second_look import Lexicon, Look, PhraseTracker
 
 KEEP_S = 6.0
 """Sound that is kept to look back at."""
-LEAD_S = 0.6
-"""Sound before a phrase that the net needs to settle in."""
+ROWS_BEFORE, ROWS_AFTER = 8, 6
+"""Rows around a phrase in which other phrases may lie, too."""
 
 
 class RecentSound:
@@ -81,11 +81,16 @@ class Observer:
             self._tracker, self._text = self._tracked(text), text
         return self._tracker.look
 
-    def lead(self, look: Look, rivals: Iterable[str]) -> float:
-        """By how much a phrase fits better than its best rival, over the whole phrase; infinite without rivals."""
-        others = [self._tracked(text).look for text in rivals]
-        gaps = (other.shortfall - look.shortfall for other in others if other is not None)
-        return min((gap * look.phones for gap in gaps), default=inf)
+    def lead(self, look: Look, text: str, others: Others) -> float:
+        """By how much a whole phrase fits better than the best of others; infinite without others."""
+        rows = np.concatenate(self._rows)
+        first = max(0, round(look.start_s / ROW_S) - ROWS_BEFORE)
+        return others.nearest(rows[first : round(look.end_s / ROW_S) + ROWS_AFTER], text) * look.phones - look.shortfall * look.phones
+
+    def better(self, text: str, look: Look, kin: Iterable[str]) -> tuple[str, Look]:
+        """The phrase, or one of `kin` that begin it or go on from it, if that is what was said."""
+        tries = [(text, look), *((other, seen) for other in kin if (seen := self._tracked(other).look) is not None)]
+        return min(tries, key=lambda one: one[1].loss)
 
     def _tracked(self, text: str) -> PhraseTracker:
         tracker = PhraseTracker(text, self._lexicon)

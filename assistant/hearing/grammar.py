@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import takewhile
+from itertools import product, takewhile
 from typing import Self
 
 from protocol.numbers import NUMBER_WORDS, is_number
@@ -51,15 +51,11 @@ LAST_WORDS: tuple[Part, ...] = tuple(
     Part(word, single=True) for word in sorted(NUMBER_WORDS - {"decimal", "point", "oh"})
 )
 """Words that a number may end with."""
-_PAIRS = (
-    ("thirteen", "thirty"), ("fourteen", "forty"), ("fifteen", "fifty"), ("sixteen", "sixty"), ("seventeen", "seventy"),
-    ("eighteen", "eighty"), ("nineteen", "ninety"), ("five", "nine"), ("thirty", "forty"), ("fifty", "sixty"),
-)  # fmt: skip
-SOUND_ALIKE: dict[str, list[str]] = {}
-for _one, _other in _PAIRS:
-    SOUND_ALIKE.setdefault(_one, []).append(_other)
-    SOUND_ALIKE.setdefault(_other, []).append(_one)
-"""Number words that are easily taken for each other."""
+SAME_AS = {"niner": "nine", "fife": "five", "tree": "three", "fower": "four", "oh": "zero", "point": "decimal"}
+"""Two ways of saying one number word."""
+_FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_PLAIN_NUMBERS = (*_FIGURES, *sorted(NUMBER_WORDS - {*_FIGURES, *SAME_AS, "decimal"}))
+_SHORT = 2
 _NUMBERS_IN_PLACE = 6
 """So many of the samples are put into each slot; the recogniser learns the others by themselves."""
 
@@ -143,7 +139,7 @@ class Grammar:
         return None
 
     def rivals(self, match: Match) -> list[str]:
-        """Texts in force that differ from this one in one word, and the same text with a number that sounds like it."""
+        """Texts in force that differ from this one in one word, and the same text with other numbers that are near it."""
         said, text = match.phrase.text, match.text
         near = [phrase.text for phrase in self.phrases if _differ_in_one_word(phrase.text, said)]
         if NUMBER_SLOT not in said:
@@ -151,8 +147,22 @@ class Grammar:
         head, _slot, tail = said.partition(NUMBER_SLOT)
         number = text[len(head) : len(text) - len(tail)]
         return [other.replace(NUMBER_SLOT, number) for other in near] + [
-            f"{head}{other}{tail}" for other in _sound_alikes(number.split())
+            f"{head}{other}{tail}" for other in _numbers_like(number.split())
         ]
+
+    def plain(self) -> list[str]:
+        """Phrases without a number."""
+        return list(self._plain)
+
+    def kin(self, match: Match) -> list[str]:
+        """What begins the same and ends sooner or later: "affirm" of "affirmative"; a reading with a place and without."""
+        said, text = match.phrase.text, match.text
+        if NUMBER_SLOT not in said:
+            return [other for other in self._plain if _one_begins_the_other(other, text)]
+        head, _slot, tail = said.partition(NUMBER_SLOT)
+        number = text[len(head) : len(text) - len(tail)]
+        alike = [other.text for other in self._slotted if other.text.startswith(f"{head}{NUMBER_SLOT}")]
+        return [other.replace(NUMBER_SLOT, number) for other in alike if other != said]
 
     def may_grow(self, text: str) -> bool:
         """Whether a longer phrase begins with this text ("affirm", "affirmative"): more may be on its way."""
@@ -161,13 +171,21 @@ class Grammar:
         return any(_slot_may_grow(phrase.text, text) for phrase in self._slotted)
 
 
+def _one_begins_the_other(one: str, other: str) -> bool:
+    return one != other and (one.startswith(other) or other.startswith(one))
+
+
 def _stray(units: Sequence[str]) -> bool:
     return all(unit == UNKNOWN or unit in NUMBER_WORDS for unit in units)
 
 
-def _sound_alikes(number: list[str]) -> list[str]:
-    places = [(place, alike) for place, word in enumerate(number) for alike in SOUND_ALIKE.get(word, ())]
-    return [" ".join([*number[:place], alike, *number[place + 1 :]]) for place, alike in places]
+def _numbers_like(number: list[str]) -> list[str]:
+    """Numbers that differ in one word; for a short one also every number of one word and every pair of figures."""
+    value = [SAME_AS.get(word, word) for word in number]
+    tries = [[*value[:place], word, *value[place + 1 :]] for place in range(len(value)) for word in _PLAIN_NUMBERS]
+    if len(value) <= _SHORT:
+        tries += [[word] for word in _PLAIN_NUMBERS] + [list(pair) for pair in product(_FIGURES, repeat=2)]
+    return sorted({" ".join(words) for words in tries if words != value})
 
 
 def _differ_in_one_word(one: str, other: str) -> bool:

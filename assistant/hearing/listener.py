@@ -2,12 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf
 
 from assistant.hearing.belief import Evidence, Policy
 from assistant.hearing.blocks import Block
 from assistant.hearing.candidate import Observer, RecentSound
 from assistant.hearing.grammar import Found, Grammar, ListenPhrase, Match
+from assistant.hearing.others import Others
 from assistant.hearing.recogniser import Recogniser, Result, SpeechModel
 from assistant.hearing.second_look import Look
 
@@ -55,6 +55,7 @@ class Listener:
         self._grammar = Grammar(())
         self._recogniser: Recogniser | None = None
         self._observer = Observer(model.net, model.lexicon) if model.net is not None else None
+        self._others: Others | None = None
         self._recent = RecentSound()
         self._zero_s = 0.0
         self._unfed = True
@@ -74,6 +75,7 @@ class Listener:
         if tuple(phrases) == self._grammar.phrases and self._recogniser is not None:
             return
         self._grammar = Grammar(phrases)
+        self._others = Others(self._grammar.plain(), self._model.lexicon) if self._observer is not None else None
         self._restart(max(self._taken_until_s, self._now_s - PRE_ROLL_S))
 
     def feed(self, block: Block) -> list[Heard]:
@@ -115,19 +117,22 @@ class Listener:
             return []
         grows = self._grammar.may_grow(found.match.text)
         if self._observer is not None:
-            return self._early_look(self._observer, found.match, self._policy.quiet_s(grows=grows))
+            return self._early_look(self._observer, found.match, grows=grows)
         if grows or self._now_s - self._still_since_s < self._policy.hold_s:
             return []
         return self._taken(self._judge(recogniser.finish(), early=True))
 
-    def _early_look(self, observer: Observer, match: Match, quiet_s: float) -> list[Heard]:
+    def _early_look(self, observer: Observer, match: Match, *, grows: bool) -> list[Heard]:
         """Take a phrase when its last phone has sounded and quiet follows."""
         look = self._look_for(observer, match.text)
-        if look is None or look.followed or look.quiet_s < quiet_s:
+        if look is None or look.followed or not self._policy.ended(look, grows=grows):
             return []
         if self._policy.doubt(match.phrase, Evidence.of_look(look)) is not None:
             return []
-        return self._taken(self._believe(observer, match, look, early=True))
+        heard = self._weighed(observer, match, look, early=True)
+        if self._policy.doubt(heard.phrase, heard.evidence) is not None:
+            return []
+        return self._taken(self._decide(heard))
 
     def _taken(self, heard: list[Heard]) -> list[Heard]:
         self._restart(self._now_s)
@@ -154,17 +159,19 @@ class Listener:
             return self._decide(Heard(text, phrase, start_s, end_s, self._now_s, early, evidence))
         self._speech_since_s = start_s if self._speech_since_s is None else self._speech_since_s
         look = self._look_for(self._observer, found.match.text)
-        return self._believe(self._observer, found.match, look, early=early)
+        return self._decide(self._weighed(self._observer, found.match, look, early=early))
 
-    def _believe(self, observer: Observer, match: Match, look: Look | None, *, early: bool) -> list[Heard]:
-        lead = inf if look is None else observer.lead(look, self._grammar.rivals(match))
-        start_s, end_s = (look.start_s, look.end_s) if look is not None else (0.0, self._now_s - observer.zero_s)
-        return self._decide(
-            Heard(
-                match.text, match.phrase, observer.zero_s + start_s, observer.zero_s + end_s, self._now_s, early,
-                Evidence.of_look(look, lead),
-            )
-        )  # fmt: skip
+    def _weighed(self, observer: Observer, match: Match, look: Look | None, *, early: bool) -> Heard:
+        """A phrase with all that speaks for it; a shorter one that it begins with when that alone was said."""
+        if look is None:
+            until_s = self._now_s
+            return Heard(match.text, match.phrase, observer.zero_s, until_s, until_s, early, Evidence.of_look(None))
+        text, look = observer.better(match.text, look, self._grammar.kin(match))
+        match = self._grammar.match(text) or match
+        rivals = Others(self._grammar.rivals(match), self._model.lexicon)
+        lead = min(observer.lead(look, text, others) for others in (rivals, self._others) if others is not None)
+        start_s, end_s = observer.zero_s + look.start_s, observer.zero_s + look.end_s
+        return Heard(text, match.phrase, start_s, end_s, self._now_s, early, Evidence.of_look(look, lead))
 
     def _decide(self, heard: Heard) -> list[Heard]:
         doubt = self._policy.doubt(heard.phrase, heard.evidence)

@@ -24,6 +24,10 @@ STRAIGHT_AFTER_S: Final = 0.36
 """Whoever goes on speaking sounds two more phones within this time; the puff of a last "p" is taken for one."""
 SPEAKS: Final = -1.5
 """A row in which "no phone" loses more than this against the best phone is speech."""
+MORE: Final = 3
+"""So many rows of speech straight after a phrase say that it went on; a breath or a puff makes one or two."""
+PER_PHONE_MORE: Final = 2.5
+"""The further phones of a longer phrase must fit better than this to be taken for said."""
 _NEVER: Final = np.float32(-1e4)
 Lexicon = Mapping[str, tuple[Pronunciation, ...]]
 
@@ -41,6 +45,8 @@ class Look:
     """When the last phone sounded."""
     quiet_s: float
     """How long nothing more has been said after it."""
+    calm_s: float
+    """How long nothing else was even as likely as that."""
     more: int
     """Phones that sounded straight after it."""
     phones: int
@@ -53,7 +59,12 @@ class Look:
     @property
     def followed(self) -> bool:
         """More was said straight after it."""
-        return self.more >= 2
+        return self.more >= MORE
+
+    @property
+    def loss(self) -> float:
+        """Of two phrases one of which begins the other, that with the lower figure was said."""
+        return (self.shortfall - PER_PHONE_MORE) * self.phones
 
 
 @dataclass(slots=True)
@@ -166,7 +177,7 @@ class PhraseTracker:
         last = float(self._sounding.score[way, length] - self._sounding.word_from[way, length])
         worst = min(float(self._sounding.worst[way, length]), last / float(self._word_length[way, length]))
         start = int(self._sounding.start[way, length])
-        return Look(shortfall, -worst, start * ROW_S, self._rows * ROW_S, 0.0, 0, length)
+        return Look(shortfall, -worst, start * ROW_S, self._rows * ROW_S, 0.0, 0.0, 0, length)
 
 
 def _after(seen: Look, stillness: float, at_s: float) -> Look:
@@ -174,4 +185,5 @@ def _after(seen: Look, stillness: float, at_s: float) -> Look:
     speaks = stillness < SPEAKS
     more = seen.more + (speaks and at_s - seen.end_s <= STRAIGHT_AFTER_S)
     quiet_s = 0.0 if speaks else seen.quiet_s + ROW_S
-    return replace(seen, quiet_s=quiet_s, more=more)
+    calm_s = seen.calm_s + ROW_S if stillness >= 0 else 0.0
+    return replace(seen, quiet_s=quiet_s, calm_s=calm_s, more=more)

@@ -37,7 +37,7 @@ def _train(given: argparse.Namespace) -> None:
     late = {"clean_steps": 0, "ramp_steps": 1} if given.start else {}
     plan = training.Plan(
         stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak, people=given.people, start=given.start,
-        seed=given.seed, **late,
+        seed=given.seed, dropped=given.dropped, **late,
     )  # fmt: skip
     stages.train(given.data, given.out, given.seconds, plan, given.device, given.capacity_h)
 
@@ -76,6 +76,7 @@ def _training(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--batch-s", type=float, default=1000.0, help="seconds of audio in a batch")
     parser.add_argument("--peak", type=float, default=2.5e-3, help="highest learning rate")
     parser.add_argument("--people", type=float, default=1.0, help="factor on the share of recorded people")
+    parser.add_argument("--dropped", type=float, default=0.0, help="share of outputs left out in training")
     parser.add_argument("--start", default="", help="checkpoint to go on from")
     parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--capacity-h", type=float, default=80.0, help="hours of speech the device can hold")

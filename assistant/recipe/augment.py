@@ -196,8 +196,8 @@ def masked(log_mel: Any, strength: float) -> Any:
     mean = log_mel.mean((1, 2), keepdim=True)
     when = torch.arange(frames, device=device)[None]
     start, width = torch.rand(rows, 1, device=device) * frames, uniform((rows, 1), 2, 14, device)
-    hide_time = (when >= start) & (when < start + width) & (torch.rand(rows, 1, device=device) < 0.35 * strength)
+    hide_time = (when >= start) & (when < start + width) & (torch.rand(rows, 1, device=device) < 0.5 * strength)
     band = torch.arange(bins, device=device)[None]
     first, wide = torch.rand(rows, 1, device=device) * bins, uniform((rows, 1), 1, 7, device)
-    hide_band = (band >= first) & (band < first + wide) & (torch.rand(rows, 1, device=device) < 0.35 * strength)
+    hide_band = (band >= first) & (band < first + wide) & (torch.rand(rows, 1, device=device) < 0.5 * strength)
     return torch.where(hide_time[:, :, None] | hide_band[:, None, :], mean, log_mel)

@@ -9,7 +9,7 @@ import torch
 
 from assistant.recipe.mel import ENERGY_FLOOR, FFT, SHIFT, WINDOW, cosine_table, mel_bank, window
 
-WARPS: Final = (1.0, 0.87, 0.90, 0.93, 0.96, 1.04, 1.07, 1.10, 1.13, 1.16)
+WARPS: Final = (1.0, 0.80, 0.84, 0.87, 0.90, 0.93, 0.96, 1.04, 1.07, 1.10, 1.13, 1.16, 1.20, 1.25)
 """Vocal-tract warps for training: factor by which frequencies below 4.8 kHz are read off; index 0 is none."""
 
 

@@ -56,7 +56,8 @@ def everything(given: argparse.Namespace) -> None:
     collect(given.audio, given.voices, given.procedures, given.work, given.fast_hours)
     stages.speak(given.work, given.work / "kokoro.onnx", given.workers, given.speak_s, devices)
     plan = training.Plan(
-        stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak, people=given.people, seed=given.seed
+        stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak, people=given.people, seed=given.seed,
+        dropped=given.dropped,
     )
     stages.train(given.work, given.work / "run", given.train_s, plan, devices[0], given.capacity_h)
     print(export(given.work / "run/final.pt", given.out), "words in", given.out)

@@ -64,13 +64,19 @@ class Block(nn.Module):
         self.squeeze = nn.Linear(hidden * len(_offsets(left)), bottleneck, bias=False)
         self.widen = nn.Linear(bottleneck * len(_offsets(right)), hidden)
         self.norm = nn.BatchNorm1d(hidden)
+        self.dropped = 0.0
+        """In training: share of outputs left out, the same ones for a whole clip."""
 
     def forward(self, frames: Any) -> Any:
         """[batch, time, hidden] to [batch, time - left - right, hidden]."""
         squeezed = self.squeeze(_spliced(frames, _offsets(self.left)))
         wide = _normed(self.norm, self.widen(_spliced(squeezed, _offsets(self.right))))
         kept = frames[:, self.left : frames.shape[1] - self.right]
-        return kept + functional.relu(wide)
+        added = functional.relu(wide)
+        if self.training and self.dropped:
+            left_in = functional.dropout(torch.ones_like(added[:, :1]), self.dropped)
+            added = added * left_in
+        return kept + added
 
 
 def _normed(norm: nn.BatchNorm1d, frames: Any) -> Any:

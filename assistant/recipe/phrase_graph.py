@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
     Known = Mapping[str, tuple[Pronunciation, ...]]
 
-COSTS: Final = graph.GraphSettings(unknown_phone=2.0)
+import os
+COSTS: Final = graph.GraphSettings(unknown_phone=float(os.environ.get("UNK","2.0")))
 
 
 def write(

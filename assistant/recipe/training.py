@@ -32,8 +32,8 @@ SHARES: Final = {
     "hibari": 0.03, "flite": 0.03, "pico": 0.03, "festival": 0.008, "espeak": 0.025, "kokoro": 0.62,
 }  # fmt: skip
 """Share of clips drawn from each collection: people, who are scarce, are weighed up."""
-SLOWEST: Final = 0.87
-FASTEST: Final = 1.17
+SLOWEST: Final = 0.84
+FASTEST: Final = 1.22
 
 
 @dataclass(slots=True)
@@ -171,7 +171,7 @@ def draw_batch(
     clean, active, chosen = clean[order], active[order], chosen[order]
     speech = torch.rand(rows, device=device) > 0.06
     heard = augment.heard(clean, active, speech, sounds, strength)
-    warp = torch.randint(len(WARPS), (rows,), device=device) * (torch.rand(rows, device=device) < 0.55 * strength)
+    warp = torch.randint(len(WARPS), (rows,), device=device) * (torch.rand(rows, device=device) < 0.7 * strength)
     features = augment.masked(mfcc.log_mel(heard, warp), strength) @ mfcc.cosines
     counts = bucket.counts[chosen] * speech.int()
     return Batch(features, bucket.phones[chosen].contiguous(), bucket.silence_ok[chosen].contiguous(), counts)
@@ -189,6 +189,7 @@ class Plan:
         average: decay of the running average that is kept as the result.
         seed: of all draws on the device.
         people: factor on the shares of recorded people.
+        dropped: share of every block's outputs that a clip is learned without.
         start: checkpoint to go on from; empty for none.
     """
 
@@ -201,6 +202,7 @@ class Plan:
     average: float = 0.999
     seed: int = 0
     people: float = 1.0
+    dropped: float = 0.0
     start: str = ""
 
 
@@ -238,6 +240,8 @@ class Trainer:
         self.mfcc = Mfcc().to(device)
         self.net = Tdnn(self.plan.shape).to(device)
         self.mean_net = Tdnn(self.plan.shape).to(device).eval()
+        for block in self.net.blocks:
+            block.dropped = self.plan.dropped
         self.optimiser = torch.optim.AdamW(
             self.net.parameters(), self.plan.peak, betas=(0.9, 0.98), weight_decay=0.02, fused=device != "cpu"
         )
