@@ -79,9 +79,10 @@ def _run(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     resume = subs.add_parser("resume", help="go on with an incident after a stop")
     resume.add_argument("journal", type=Path, metavar="FILE")
     _live_options(resume)
+    _noise_options(resume)
     resume.add_argument("--show", action="store_true", help="only say where it stands, as JSON")
     _shared_options(resume)
-    resume.set_defaults(work=commands.resume)
+    resume.set_defaults(work=commands.resume, json=False)
 
 
 def _headset_options(sub: argparse.ArgumentParser) -> None:
@@ -151,14 +152,18 @@ def _drill(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     drill.add_argument("--script", type=Path, metavar="FILE.json", help="what is said when in the recording")
     drill.add_argument("--fast", action="store_true", help="a recording as fast as the machine allows")
     drill.add_argument("--pace", type=_pace, metavar="N", help="simulated vacuum N times as fast as in earnest")
-    drill.add_argument("--noise", choices=("fan", "vacuum", "shouting"), help="background noise, played or mixed in")
-    drill.add_argument("--noise-db", type=_level, default=10.0, metavar="N",
-                       help="so many dB under the voice (default 10; -5 is louder than it)")  # fmt: skip
+    _noise_options(drill)
     drill.add_argument("--procedure", type=Path, metavar="FILE", help="procedure file instead of the shipped one")
-    drill.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
+    drill.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: drills/DATE.jsonl)")
     drill.add_argument("--json", action="store_true", help="end with the facts as one JSON line")
     _live_options(drill)
     drill.set_defaults(work=commands.drill)
+
+
+def _noise_options(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--noise", choices=("fan", "vacuum", "shouting"), help="in a drill: background noise")
+    sub.add_argument("--noise-db", type=_level, default=10.0, metavar="N",
+                     help="so many dB under the voice (default 10; -5 is louder than it)")  # fmt: skip
 
 
 def _pace(text: str) -> float:

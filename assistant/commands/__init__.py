@@ -8,7 +8,8 @@ from assistant.commands.hearing import devices, hear
 from assistant.commands.records import replay
 from assistant.commands.rehearsing import rehearse
 from assistant.commands.reporting import report
-from assistant.commands.running import resume, run
+from assistant.commands.resuming import resume
+from assistant.commands.running import run
 from assistant.commands.stationing import credentials, standby, station
 
 __all__ = [
