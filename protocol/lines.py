@@ -7,12 +7,10 @@ whatever line.
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
+from protocol.names import LINE_CHARS, MAX_TENDERS, NAME_CHARS
 from protocol.numbers import count_words
 from protocol.state import Rescuer
 
-MAX_TENDERS = 4
-LINE_CHARS = 12
-NAME_CHARS = 80
 HOLD_A_LINE = 2
 """At least so many hold a rescuer's line from outside: UMaine Extension 2352; NASD 1144."""
 SPOKEN_NAMES = 2

@@ -79,7 +79,7 @@ def _line_reason(turn: Turn, slot: int, line: str, tenders: tuple[str, ...]) -> 
     """Why line and tenders cannot be written down: what one line holds must never look like two."""
     other = on_line(turn.state.inside, line, slot)
     if other:
-        return f"{line_words(line)} is rescuer {count_words(other.slot)}'s"
+        return f"{line_words(other.line)} is rescuer {count_words(other.slot)}'s"
     return fault(line, tenders)
 
 
@@ -112,7 +112,7 @@ def still_inside(turn: Turn, slot: int) -> None:
     other = on_line(turn.state.inside, mine.line, slot)
     if other:
         turn.emit(ev.LineRecorded(turn.at_ms, slot, "", ()))
-        given = f"{line_words(mine.line)} was given to rescuer {count_words(other.slot)} meanwhile"
+        given = f"{line_words(other.line)} was given to rescuer {count_words(other.slot)} meanwhile"
         turn.answer(f"{given[:1].upper()}{given[1:]}. {_which_line(slot)}", "crew", "outside")
 
 
