@@ -116,7 +116,7 @@ def test_it_is_black_on_white() -> None:
 def test_too_much_for_a_page_is_told() -> None:
     """A procedure that no letters make fit is refused in a sentence, not cut off."""
     line = Line(("a very long phrase that goes on and on",), "does nothing at all")
-    card = Card("T", "S", "C", (line,), line, line, (Part("P", (line,) * 300),), "F", "a4")
+    card = Card("T", "S", "C", (line,), line, line, (Part("P", (line,) * 600),), "F", "a4")
     with pytest.raises(DebriefError, match="do not fit on one page"):
         card_pdf(card)
 
