@@ -7,7 +7,7 @@ from pathlib import Path
 
 from assistant.errors import ProcedureError, ScenarioError
 from assistant.journal import KeptScenario
-from assistant.library import Source, load_site, make_book, read_text, source_for
+from assistant.library import Source, load_site, make_book, read_text, refuse_endless, source_for
 from protocol.errors import ProtocolError
 from protocol.scenario import Scenario, check_against, read_scenario
 from protocol.scene import Book
@@ -87,9 +87,10 @@ def kept_scenario(kept: KeptScenario, book: Book) -> Scenario:
         ScenarioError: if today's program cannot use it.
     """
     try:
+        refuse_endless(kept.text, kept.name)
         scenario = read_scenario(kept.text, kept.name)
         check_against(scenario, book.procedure, kept.text, kept.name)
-    except ProtocolError as error:
+    except (ProtocolError, ProcedureError) as error:
         raise ScenarioError(f"The scenario in the record cannot be used. {error}") from error
     if not SLOWEST <= kept.pace <= FASTEST:
         raise ScenarioError(f"The scenario in the record cannot be used: pace {kept.pace:g}.")

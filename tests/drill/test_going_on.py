@@ -223,6 +223,7 @@ def stopped(folder: Path, kept: KeptScenario | None, *, begun: bool) -> Path:
         (None, "The record does not hold the scenario 'bad_air'"),
         (KeptScenario("theirs.toml", "[scenario]\n", 1.0), "The scenario in the record cannot be used. theirs.toml, line 1"),
         (replace(load_scenario("bad_air").kept(), pace=0.0), "cannot be used: pace 0"),
+        (KeptScenario("theirs.toml", f"{'a.' * 90_000}a = 1\n", 1.0), "theirs.toml: a name of many parts joined by dots"),
     ],
 )
 def test_a_scenario_that_cannot_go_on_is_told(
