@@ -54,8 +54,11 @@ def _director(incident: Incident, *, several: bool) -> Director | None:
 
 def told(director: Director) -> str:
     """What has happened of a scenario and what is to come, in words."""
+    every = len(director.injects)
     given = sum(name in director.told for name in director.injects)
-    return f"{given} of its {len(director.injects)} surprises were given, and are not given again"
+    if not given:
+        return f"{every} of its surprises are to come" if every else "it has no surprises"
+    return f"{given} of its {every} surprises {'was' if given == 1 else 'were'} given, and will not be given again"
 
 
 def standing(incident: Incident) -> dict[str, object]:

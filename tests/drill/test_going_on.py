@@ -175,7 +175,7 @@ def test_killed_in_the_middle_it_goes_on_with_its_surprises(tmp_path: Path) -> N
     (tmp_path / "ours.toml").unlink()
     assert ["first"] == given(journal)
     said = go_on(journal, ["time check", "breathing normally"], "It begins to rain.")
-    assert "The scenario goes on: 1 of its 3 surprises were given, and are not given again." in said
+    assert "The scenario goes on: 1 of its 3 surprises was given, and will not be given again." in said
     assert ["first", "second", "third"] == given(journal)
     events = read(journal).events
     assert ["the scenario is worked through"] == [event.why for event in events if isinstance(event, ev.DrillEnded)]
