@@ -91,7 +91,7 @@ def written(line: str, tenders: Sequence[str]) -> str:
     """Line and tenders as they are written; empty when neither is on record."""
     if not (line or tenders):
         return ""
-    held = f"tenders {', '.join(tenders)}" if tenders else "no tenders recorded"
+    held = f"tender{'s' if len(tenders) > 1 else ''} {', '.join(tenders)}" if tenders else "no tenders recorded"
     return f"{f'line {line}' if line else 'no line recorded'}, {held}"
 
 

@@ -203,11 +203,17 @@ def missing(site: Site) -> tuple[str, ...]:
         (not any("phosphine" in meter.gases for meter in site.meter), "no meter reads phosphine"),
         (not any("carbon_dioxide" in meter.gases for meter in site.meter), "no meter reads carbon dioxide"),
         (sum(member.role == "rescuer" for member in site.crew) < 2, "fewer than two rescuers are named"),
-        (sum(member.role == "tender" for member in site.crew) < 4, "fewer than four tenders are named"),
+        (len(_tenders(site)) < 4, "fewer than four tenders are named"),
         (not any(member.role == "safety officer" for member in site.crew), "no safety officer is named"),
     ]
     unrated = [f"{row.name}: no rated anchor" for row in site.bin if not row.anchor_rated]
     return tuple(text for absent, text in gaps if absent) + tuple(unrated) + _few_tenders(site)
+
+
+def _tenders(site: Site) -> set[str]:
+    """Everybody who is named as a tender, in the list or with a line."""
+    listed = {one.name for one in site.crew if one.role == "tender"}
+    return listed | {name for one in site.crew for name in one.tenders}
 
 
 def _few_tenders(site: Site) -> tuple[str, ...]:

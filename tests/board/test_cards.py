@@ -269,7 +269,7 @@ def test_the_story_tells_lines() -> None:
     on_line(story, 1, "1", ("Cole",))
     on_line(story, 1, "", ())
     told = [line.text for line in story.view.lines]
-    for text in ("Rescuer three went in, line 3, tenders Ashby, Renn", "Rescuer one, line 1, tenders Cole", "Rescuer one, no line recorded"):
+    for text in ("Rescuer three went in, line 3, tenders Ashby, Renn", "Rescuer one, line 1, tender Cole", "Rescuer one, no line recorded"):
         assert text in told
 
 

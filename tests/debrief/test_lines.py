@@ -34,13 +34,13 @@ def test_a_debrief_tells_line_and_tenders(tmp_path: Path) -> None:
     tale = tell(told.close())
     assert tale.condition.verified
     page = html_page(report(tale, Cover("Invented County Rescue", "lines.jsonl")))
-    for text in (f"line 1, tenders Ashby, Renn; from {changed} min line 4, tenders Cole", "none recorded", "line 4, tenders Ashby, Cole"):
+    for text in (f"line 1, tenders Ashby, Renn; from {changed} min line 4, tender Cole", "none recorded", "line 4, tenders Ashby, Cole"):
         assert text in page
     assert [(1, 2), (2, 0), (3, 1)] == [(row.slot, len(row.lines)) for row in tale.crew]
     assert ("Ashby", "Renn") == tale.crew[0].lines[0].tenders
     story = [line.text for line in tale.story]
     assert "Rescuer 1 went in, line 1, tenders Ashby, Renn" in story
-    assert "Rescuer 1 line 4, tenders Cole" in story
+    assert "Rescuer 1 line 4, tender Cole" in story
     assert "Rescuer 2 went in" in story
 
 

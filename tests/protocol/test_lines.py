@@ -12,8 +12,6 @@ from protocol.errors import HistoryError
 from protocol.history import fold
 from protocol.lines import (
     HOLD_A_LINE,
-    LINE_CHARS,
-    MAX_TENDERS,
     fault,
     lacks,
     on_line,
@@ -22,6 +20,7 @@ from protocol.lines import (
     tidy_tenders,
     written,
 )
+from protocol.names import LINE_CHARS, MAX_TENDERS
 from protocol.state import Rescuer
 from protocol.wire import command_from, event_from, to_plain
 from tests.books import shipped_book
@@ -253,6 +252,7 @@ def test_words() -> None:
     assert "no line recorded, tenders Ashby and Renn" == spoken("", PAIR)
     assert "line 12, no tenders recorded" == written("12", ())
     assert "line 12, tenders Ashby, Renn" == written("12", PAIR)
+    assert "line 12, tender Ashby" == written("12", ("Ashby",))
 
 
 def test_tidying() -> None:

@@ -139,6 +139,12 @@ def test_a_plan_with_too_few_tenders_is_listed() -> None:
     assert ["C. Venn, line A1: fewer than two tenders are planned"] == [gap for gap in gaps if "planned" in gap]
 
 
+def test_a_tender_named_with_a_line_counts_as_named() -> None:
+    """Ashby, Renn and Cole are three; a fourth name is enough, in the list or with a line."""
+    for card, few in ((NAMED, True), (NAMED.replace('["Cole"]', '["Cole", "Dorsey"]'), False)):
+        assert few == ("fewer than four tenders are named" in missing(read_site(card, "card")))
+
+
 def test_a_card_and_a_record_from_before_lines_are_read() -> None:
     """No plan is no plan."""
     assert ((), ()) == (read_site(CARD, "card").house_rules().planned_lines, House.model_validate({"units": "us"}).planned_lines)

@@ -6,7 +6,7 @@ const MOST_TENDERS = 4;
 
 export function lineOf(row) {
   if (!row.line && !row.tenders.length) return "no line recorded";
-  const held = row.tenders.length ? `tenders ${row.tenders.join(", ")}` : "no tenders recorded";
+  const held = row.tenders.length ? `tender${row.tenders.length > 1 ? "s" : ""} ${row.tenders.join(", ")}` : "no tenders recorded";
   return `${row.line ? `line ${row.line}` : "no line recorded"}, ${held}`;
 }
 
