@@ -54,9 +54,15 @@ def parser() -> argparse.ArgumentParser:
     check.add_argument("procedure", type=Path, nargs="?", metavar="PROCEDURE")
     check.add_argument("--site", type=Path, metavar="FILE", help="site card to check with it")
     check.add_argument("--svg", type=Path, metavar="FILE.svg", help="draw the procedure")
-    check.add_argument("--card", type=Path, metavar="FILE.html", help="a one-page card of all phrases, to print")
+    check.add_argument("--card", type=Path, metavar="FILE.html", help="the card of phrases (see: bin-rescue card)")
     check.add_argument("--model", type=Path, metavar="DIR", help="speech model whose vocabulary is checked")
     check.set_defaults(work=commands.check)
+    card = subs.add_parser("card", help="the phrases on one page, to print")
+    card.add_argument("procedure", type=Path, nargs="?", metavar="PROCEDURE")
+    card.add_argument("--site", type=Path, metavar="FILE", help="the department's site card: its name and own words")
+    card.add_argument("--role", choices=("inside", "outside", "both"), default="both", help="only what this side says")
+    card.add_argument("-o", "--out", type=Path, default=Path("card.pdf"), metavar="FILE", help="card.pdf or card.html")
+    card.set_defaults(work=commands.card)
     estimate = subs.add_parser("estimate", help="every estimate that a site card allows, with its range and source")
     estimate.add_argument("site", type=Path, metavar="SITE.toml")
     estimate.add_argument("--json", action="store_true", help="one JSON object")
@@ -79,9 +85,10 @@ def _run(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     resume = subs.add_parser("resume", help="go on with an incident after a stop")
     resume.add_argument("journal", type=Path, metavar="FILE")
     _live_options(resume)
+    _noise_options(resume)
     resume.add_argument("--show", action="store_true", help="only say where it stands, as JSON")
     _shared_options(resume)
-    resume.set_defaults(work=commands.resume)
+    resume.set_defaults(work=commands.resume, json=False)
 
 
 def _headset_options(sub: argparse.ArgumentParser) -> None:
@@ -151,14 +158,18 @@ def _drill(subs: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     drill.add_argument("--script", type=Path, metavar="FILE.json", help="what is said when in the recording")
     drill.add_argument("--fast", action="store_true", help="a recording as fast as the machine allows")
     drill.add_argument("--pace", type=_pace, metavar="N", help="simulated vacuum N times as fast as in earnest")
-    drill.add_argument("--noise", choices=("fan", "vacuum", "shouting"), help="background noise, played or mixed in")
-    drill.add_argument("--noise-db", type=_level, default=10.0, metavar="N",
-                       help="so many dB under the voice (default 10; -5 is louder than it)")  # fmt: skip
+    _noise_options(drill)
     drill.add_argument("--procedure", type=Path, metavar="FILE", help="procedure file instead of the shipped one")
-    drill.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: incidents/DATE.jsonl)")
+    drill.add_argument("--journal", type=Path, metavar="FILE", help="record file (default: drills/DATE.jsonl)")
     drill.add_argument("--json", action="store_true", help="end with the facts as one JSON line")
     _live_options(drill)
     drill.set_defaults(work=commands.drill)
+
+
+def _noise_options(sub: argparse.ArgumentParser) -> None:
+    sub.add_argument("--noise", choices=("fan", "vacuum", "shouting"), help="in a drill: background noise")
+    sub.add_argument("--noise-db", type=_level, default=10.0, metavar="N",
+                     help="so many dB under the voice (default 10; -5 is louder than it)")  # fmt: skip
 
 
 def _pace(text: str) -> float:

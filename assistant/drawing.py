@@ -1,24 +1,10 @@
-"""A procedure on paper: the steps as a drawing (SVG), and the phrases as a one-page card to print (HTML)."""
+"""A procedure on paper: the steps as a drawing (SVG)."""
 
 from collections.abc import Iterator
 from html import escape
 from xml.sax.saxutils import quoteattr
 
-from protocol.marks import MARKS
-from protocol.phrases import (
-    BACK_PHRASE,
-    CANISTER_PHRASE,
-    CORRECTION_PHRASE,
-    DISREGARD_PHRASE,
-    HOLD_PHRASE,
-    PERSON_PHRASE,
-    QUERY_PHRASES,
-    RESUME_PHRASE,
-    ROLL_CALL_PHRASE,
-    level_phrase,
-)
 from protocol.procedure import Procedure, Stage, Step
-from protocol.scene import Book
 
 WIDE, HIGH = 236, 62
 GAP_X, GAP_Y = 26, 26
@@ -46,32 +32,6 @@ def procedure_svg(procedure: Procedure) -> str:
         '<path d="M0 0L8 4L0 8z"/></marker></defs>'
     )
     return "\n".join([head, marker, f'<rect width="{width}" height="{top}" fill="white"/>', *parts, "</svg>", ""])
-
-
-def phrase_card(book: Book) -> str:
-    """One page: every phrase of every step, and what may be said at any time."""
-    procedure = book.procedure
-    rows = []
-    for stage in procedure.stages:
-        if stage.emergency:
-            continue
-        steps = [step for step in procedure.steps if step.stage == stage.id and not step.final]
-        rows.append(f"<h2>{escape(stage.title)}</h2><ul>{''.join(_card_line(step) for step in steps)}</ul>")
-    always = [text for text, _query in QUERY_PHRASES]
-    always += [HOLD_PHRASE, RESUME_PHRASE, BACK_PHRASE, CORRECTION_PHRASE, PERSON_PHRASE, ROLL_CALL_PHRASE]
-    always += [CANISTER_PHRASE]
-    always += [level_phrase(mark) for mark in MARKS]
-    urgent = [phrase for row in procedure.interruptions for phrase in row.say]
-    return (
-        "<!doctype html><html lang='en'><meta charset='utf-8'>"
-        f"<title>{escape(procedure.heading.title)}: phrases</title><style>{_CARD_STYLE}</style>"
-        f"<h1>{escape(procedure.heading.title)}</h1><p>{escape(procedure.heading.caution)}</p>"
-        f"<div class='columns'><h2>Emergencies, at any time</h2>{_list(urgent)}"
-        f"<p>Taken back: <b>{DISREGARD_PHRASE}</b></p>"
-        f"<h2>At any time</h2>{_list(always)}<p>Yes and no to what is read back: <b>affirmative</b>, <b>negative</b>. "
-        "Readings: gas, then the number digit by digit.</p>"
-        f"{''.join(rows)}</div></html>\n"
-    )
 
 
 def _stage(procedure: Procedure, stage: Stage, steps: list[Step], top: int) -> Iterator[str]:
@@ -118,20 +78,3 @@ def _arrow(x1: float, y1: float, x2: float, y2: float) -> str:
 
 def _short(text: str, letters: int) -> str:
     return text if len(text) <= letters else f"{text[: letters - 1].rstrip()}…"
-
-
-def _card_line(step: Step) -> str:
-    phrases = [*step.say, *(phrase for answer in step.answers for phrase in answer.say)]
-    said = " / ".join(f"<b>{escape(phrase.replace('{n}', 'one …'))}</b>" for phrase in phrases)
-    return f"<li>{escape(step.title)}: {said}</li>"
-
-
-def _list(phrases: list[str]) -> str:
-    return f"<p>{' · '.join(f'<b>{escape(phrase)}</b>' for phrase in phrases)}</p>"
-
-
-_CARD_STYLE = (
-    "@page{size:letter;margin:9mm}body{font:10.5px/1.25 sans-serif;color:#000;background:#fff}"
-    "h1{font-size:16px;margin:0}h2{font-size:12px;margin:6px 0 1px}p{margin:2px 0}ul{margin:0;padding-left:12px}"
-    ".columns{column-count:3;column-gap:14px}"
-)

@@ -6,7 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.clock import Clock, SystemClock, boot_id, boot_ms, wall_ms_since, wall_time
-from assistant.journal import Header, Journal, Record
+from assistant.journal import Header, Journal, KeptScenario, Record
 from assistant.library import Source, make_book
 from assistant.replay import book_of, rebuild
 from assistant.session import Session
@@ -24,6 +24,8 @@ class Incident:
     """What a person should know about how it was resumed."""
     history: tuple[Record, ...] = ()
     """Records from before it was resumed."""
+    scenario: KeptScenario | None = None
+    """What a drill that was resumed had begun with."""
 
 
 def program_version() -> str:
@@ -34,7 +36,9 @@ def program_version() -> str:
         return "from source"
 
 
-def open_incident(source: Source, path: Path, kind: str, clock: Clock) -> Incident:
+def open_incident(
+    source: Source, path: Path, kind: str, clock: Clock, scenario: KeptScenario | None = None
+) -> Incident:
     """Begin a record; the opening command is for the caller, once it is ready to speak.
 
     Args:
@@ -42,6 +46,7 @@ def open_incident(source: Source, path: Path, kind: str, clock: Clock) -> Incide
         path: the new file.
         kind: live, drill or rehearsal.
         clock: a clock at zero.
+        scenario: of a drill, kept in the record.
 
     Raises:
         JournalError: if the file exists or cannot be written.
@@ -61,6 +66,7 @@ def open_incident(source: Source, path: Path, kind: str, clock: Clock) -> Incide
         opened=wall_time(),
         clock=zero,
         program=f"bin-rescue-assistant {program_version()}",
+        scenario=scenario,
     )
     journal = Journal.create(path, header)
     return Incident(Session(book, journal), journal, clock)
@@ -86,7 +92,8 @@ def resume_incident(path: Path) -> Incident:
     now_ms, note = _time_now(history.header, last_ms)
     if history.torn:
         note = f"{note} A record that was being written is set aside; it had not been spoken or applied.".strip()
-    return Incident(Session(book, journal, state), journal, SystemClock(now_ms), note, history.records)
+    session, clock = Session(book, journal, state), SystemClock(now_ms)
+    return Incident(session, journal, clock, note, history.records, history.header.scenario)
 
 
 def _time_now(header: Header, last_ms: int) -> tuple[int, str]:

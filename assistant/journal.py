@@ -12,7 +12,7 @@ import json
 import os
 import stat
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any, Self
 
@@ -34,6 +34,17 @@ NO_HEADER = "no whole header: not an incident record, or nothing was recorded. B
 
 
 @dataclass(frozen=True, slots=True)
+class KeptScenario:
+    """A drill's scenario as it was when the drill began, so that it can go on after a stop."""
+
+    name: str
+    """What its file was called."""
+    text: str
+    pace: float
+    """How much faster than in earnest the simulated vacuum works."""
+
+
+@dataclass(frozen=True, slots=True)
 class Header:
     """What an incident ran on."""
 
@@ -51,6 +62,8 @@ class Header:
     clock: Mapping[str, Any]
     """How time was kept: machine boot and its count at zero, or a recording."""
     program: str
+    scenario: KeptScenario | None = None
+    """Of a drill that has one."""
 
 
 HEADER: TypeAdapter[Header] = TypeAdapter(Header)
@@ -304,7 +317,8 @@ def _dump(content: Mapping[str, Any]) -> bytes:
 
 
 def _header_plain(header: Header) -> dict[str, Any]:
-    return {name: getattr(header, name) for name in Header.__slots__}
+    plain = {name: getattr(header, name) for name in Header.__slots__ if name != "scenario"}
+    return {**plain, "scenario": asdict(header.scenario)} if header.scenario else plain
 
 
 def header_from(content: Mapping[str, Any]) -> Header:
@@ -316,7 +330,8 @@ def header_from(content: Mapping[str, Any]) -> Header:
     if content.get("format") != FORMAT:
         raise HistoryError(f"format {content.get('format')!r} is not one that this version reads ({FORMAT}).")
     try:
-        return HEADER.validate_python({name: content[name] for name in Header.__slots__})
+        wanted = {name: content[name] for name in Header.__slots__ if name != "scenario"}
+        return HEADER.validate_python({**wanted, "scenario": content.get("scenario")})
     except ValidationError as error:
         where = ".".join(str(part) for part in error.errors()[0]["loc"])
         raise HistoryError(f"{where}: {error.errors()[0]['msg']}.") from error

@@ -77,6 +77,8 @@ def make_book(source: Source) -> Book:
     Raises:
         ProcedureError: with file, line and reason.
     """
+    for name, text in source.texts.items():
+        refuse_endless(text, name)
     try:
         procedure = load_procedure(source.name, source.texts, source.words)
     except ProtocolError as error:
@@ -154,6 +156,15 @@ def read_text(path: Path) -> str:
         raise ProcedureError(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
     except UnicodeDecodeError as error:
         raise ProcedureError(f"{path}: is not UTF-8 text. Save it as UTF-8.") from error
-    if ENDLESS_KEY.search(text):
-        raise ProcedureError(f"{path}: a name of many parts joined by dots; no procedure or card has one.")
+    refuse_endless(text, str(path))
     return text
+
+
+def refuse_endless(text: str, where: str) -> None:
+    """Refuse TOML that would take for ever to parse, wherever it comes from: a file, or somebody's record.
+
+    Raises:
+        ProcedureError: if it is such a text.
+    """
+    if ENDLESS_KEY.search(text):
+        raise ProcedureError(f"{where}: a name of many parts joined by dots; no procedure, card or scenario has one.")

@@ -159,7 +159,16 @@ def _taken_back(state: State, event: ev.EntryTakenBack) -> State:
 
 
 def _in(state: State, event: ev.RescuerEntered) -> State:
-    return replace(state, crew=(*state.crew, Rescuer(event.slot, event.at_ms)))
+    member = Rescuer(event.slot, event.at_ms, line=event.line, tenders=event.tenders)
+    return replace(state, crew=(*state.crew, member))
+
+
+def _lined(state: State, event: ev.LineRecorded) -> State:
+    crew = tuple(
+        replace(one, line=event.line, tenders=event.tenders) if one.inside and one.slot == event.slot else one
+        for one in state.crew
+    )
+    return replace(state, crew=crew)
 
 
 def _out(state: State, event: ev.RescuerLeft) -> State:
@@ -273,6 +282,7 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.PersonChecked: _unchanged,
     ev.RollCallAnswered: _unchanged,
     ev.RescuerEntered: _in,
+    ev.LineRecorded: _lined,
     ev.RescuerLeft: _out,
     ev.TimerStarted: _timer_on,
     ev.TimerStopped: _timer_off,

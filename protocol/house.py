@@ -4,7 +4,22 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from protocol.names import MAX_TENDERS, LineTag, PersonName
+
 Minutes = float
+MAX_PLANNED = 9
+"""As many rescuers as have a number."""
+MOST_NAMES = 40
+
+
+class PlannedLine(BaseModel):
+    """The lifeline that a rescuer is meant to be on. A plan: what counts is what is recorded when they go in."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    slot: int = Field(ge=1, le=MAX_PLANNED)
+    line: LineTag = ""
+    tenders: tuple[PersonName, ...] = Field(default=(), max_length=MAX_TENDERS)
 
 
 class House(BaseModel):
@@ -23,6 +38,10 @@ class House(BaseModel):
     """Five feet: common practice, no source."""
     rescuers: int = Field(default=2, ge=1, le=4)
     """Rescuers who work inside: common practice, no source."""
+    planned_lines: tuple[PlannedLine, ...] = Field(default=(), max_length=MAX_PLANNED)
+    """From the site card; the board's forms begin with them."""
+    tender_names: tuple[PersonName, ...] = Field(default=(), max_length=MOST_NAMES)
+    """Tenders named on the site card."""
     canister_gal: float = Field(default=16.0, gt=0.5, le=500.0)
     """Vacuum drum, US gallons."""
     person_height_m: tuple[float, float] = (1.60, 1.90)

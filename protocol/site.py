@@ -7,11 +7,14 @@ import tomllib
 from collections.abc import Mapping
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, ValidationError, model_validator
 
 from protocol.errors import TableError
 from protocol.estimates.grain import GrainName
-from protocol.house import House
+from protocol.house import MAX_PLANNED, MOST_NAMES, House, PlannedLine
+from protocol.lines import HOLD_A_LINE
+from protocol.names import MAX_TENDERS, LineTag, PersonName
+from protocol.numbers import count_words
 from protocol.person_lines import SPANISH_REVIEWED
 from protocol.procedure import Identifier, SpokenPhrase, line_of
 from protocol.targets import Targets
@@ -83,6 +86,17 @@ class Member(_Row):
 
     name: Name
     role: Literal["rescuer", "tender", "safety officer", "medic", "commander"]
+    """Rescuers are numbered in the order in which the card lists them: the first is rescuer one."""
+    line: LineTag = ""
+    """A rescuer's lifeline, as on its tag. Two may share one, where the second relieves the first."""
+    tenders: tuple[PersonName, ...] = Field(default=(), max_length=MAX_TENDERS)
+    """Who are to hold that line."""
+
+    @model_validator(mode="after")
+    def _only_rescuers_go_in(self) -> "Member":
+        if self.role != "rescuer" and (self.line or self.tenders):
+            raise ValueError(f"{self.name} is {self.role}: only a rescuer has a line and tenders")
+        return self
 
 
 class Wording(_Row):
@@ -112,6 +126,20 @@ class Site(_Row):
         """The department's own phrases by step."""
         return {row.step: row.say for row in self.wording}
 
+    @property
+    def planned_lines(self) -> tuple[PlannedLine, ...]:
+        """Line and tenders of each rescuer who has any, by number."""
+        rescuers = [member for member in self.crew if member.role == "rescuer"][:MAX_PLANNED]
+        return tuple(
+            PlannedLine(slot=slot, line=one.line, tenders=one.tenders)
+            for slot, one in enumerate(rescuers, start=1) if one.line or one.tenders
+        )  # fmt: skip
+
+    @property
+    def tender_names(self) -> tuple[str, ...]:
+        """The card's tenders, as many as a board can offer."""
+        return tuple(one.name for one in self.crew if one.role == "tender" and one.name.isprintable())[:MOST_NAMES]
+
     def house_rules(self) -> House:
         """House rules with this card's equipment and intervals.
 
@@ -120,7 +148,9 @@ class Site(_Row):
         """
         department = self.department
         changes: dict[str, object] = {
-            "units": department.units, "person_language": department.person_language, **self.house
+            "units": department.units, "person_language": department.person_language, **self.house,
+            "planned_lines": self.planned_lines,
+            "tender_names": self.tender_names,
         }  # fmt: skip
         if self.panels:
             kit = self.panels[0]
@@ -173,8 +203,21 @@ def missing(site: Site) -> tuple[str, ...]:
         (not any("phosphine" in meter.gases for meter in site.meter), "no meter reads phosphine"),
         (not any("carbon_dioxide" in meter.gases for meter in site.meter), "no meter reads carbon dioxide"),
         (sum(member.role == "rescuer" for member in site.crew) < 2, "fewer than two rescuers are named"),
-        (sum(member.role == "tender" for member in site.crew) < 4, "fewer than four tenders are named"),
+        (len(_tenders(site)) < 4, "fewer than four tenders are named"),
         (not any(member.role == "safety officer" for member in site.crew), "no safety officer is named"),
     ]
     unrated = [f"{row.name}: no rated anchor" for row in site.bin if not row.anchor_rated]
-    return tuple(text for absent, text in gaps if absent) + tuple(unrated)
+    return tuple(text for absent, text in gaps if absent) + tuple(unrated) + _few_tenders(site)
+
+
+def _tenders(site: Site) -> set[str]:
+    """Everybody who is named as a tender, in the list or with a line."""
+    listed = {one.name for one in site.crew if one.role == "tender"}
+    return listed | {name for one in site.crew for name in one.tenders}
+
+
+def _few_tenders(site: Site) -> tuple[str, ...]:
+    """Rescuers whose line is planned with fewer tenders than hold one: UMaine Extension 2352; NASD 1144."""
+    few = [one for one in site.crew if one.line and len(one.tenders) < HOLD_A_LINE]
+    least = count_words(HOLD_A_LINE)
+    return tuple(f"{one.name}, line {one.line}: fewer than {least} tenders are planned" for one in few)

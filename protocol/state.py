@@ -44,6 +44,10 @@ class Rescuer:
     slot: int
     entered_ms: int
     left_ms: int | None = None
+    line: str = ""
+    """The lifeline as on its tag, last recorded; empty: none. It stays with the one who came out."""
+    tenders: tuple[str, ...] = ()
+    """Who hold it outside."""
 
     @property
     def inside(self) -> bool:

@@ -5,11 +5,13 @@ from collections.abc import Sequence
 from protocol.air import Gas, Reading, Verdict, latest, required_gases, unread, verdict_at, worst
 from protocol.balance import time_left_sentence
 from protocol.errors import EstimateError
+from protocol.lines import spoken
 from protocol.numbers import count_words, figure_words
 from protocol.person_lines import Language, line_for
 from protocol.procedure import Step, by_way_of
 from protocol.remaining import canisters_sentence, grain_sentence
 from protocol.scene import Scene, minutes_ms
+from protocol.state import Rescuer
 from protocol.timers import TimerRow, running
 from protocol.told import GRAIN, TIME_LEFT, Told
 
@@ -151,12 +153,21 @@ def unread_words(scene: Scene, place: str) -> str:
 
 
 def crew_answer(scene: Scene) -> str:
-    """Who is inside and for how long."""
+    """Who is inside, for how long and, once lines are recorded, on which line with which tenders."""
     inside = scene.state.inside
     if not inside:
         return "Nobody inside."
-    listed = [f"rescuer {count_words(one.slot)}, {minutes_words(scene.at_ms - one.entered_ms)}" for one in inside]
+    used = any(one.line or one.tenders for one in inside)
+    listed = [f"{_rescuer_words(scene, one)}{_line_words(one) if used else ''}" for one in inside]
     return f"{_capital(count_words(len(inside)))} inside: {'; '.join(listed)}."
+
+
+def _rescuer_words(scene: Scene, one: Rescuer) -> str:
+    return f"rescuer {count_words(one.slot)}, {minutes_words(scene.at_ms - one.entered_ms)}"
+
+
+def _line_words(one: Rescuer) -> str:
+    return f", {spoken(one.line, one.tenders) or 'no line recorded'}"
 
 
 def grain_answer(scene: Scene) -> Told:

@@ -78,6 +78,10 @@ def shipped_scenarios() -> frozenset[str]:
 
 
 KINDS = frozenset(kind.__name__ for kind in get_args(Event))
+LINED = frozenset({"RescuerEntered", "LineRecorded"})
+"""Events that tell of a lifeline."""
+PLAIN_DIGITS = 3
+"""A lifeline's tag of so many digits at most names nobody."""
 NUMBERS = ("total", "number", "of", "corner", "panel", "slot", "inside", "down_m", "higher_m", "due_ms", "next_due_ms",
            "since_ms", "moment_ms", "within_s", "skipped", "withdrawn", "opens", "battery")  # fmt: skip
 """Fields that hold numbers and switches only."""
@@ -117,10 +121,22 @@ def bare(kind: str, body: Mapping[str, Any], known: Known, tokens: Tokens) -> di
         kept["fact"] = body["fact"]
         if body.get("value") in known.answers:
             kept["value"] = body["value"]
+    kept.update(_line(body, tokens) if kind in LINED else {})
     for name in ("by", "station"):
         if isinstance(body.get(name), str):
             kept[name] = tokens.of("station", body[name])
     return {name: value for name, value in kept.items() if value is not None}
+
+
+def _line(body: Mapping[str, Any], tokens: Tokens) -> dict[str, Any]:
+    """A lifeline's number as it is, any other tag and every tender as a token."""
+    line, tenders = body.get("line"), body.get("tenders")
+    kept: dict[str, Any] = {}
+    if isinstance(line, str) and line:
+        kept["line"] = line if line.isdecimal() and len(line) <= PLAIN_DIGITS else tokens.of("line", line)
+    if isinstance(tenders, list) and tenders:
+        kept["tenders"] = [tokens.of("tender", name) for name in tenders if isinstance(name, str)]
+    return kept
 
 
 def _number(text: str) -> str | None:

@@ -24,6 +24,7 @@ ACTIONS: Mapping[str, type[Action]] = MappingProxyType({
     "corner": entry.Corner,
     "outside": entry.Outside,
     "move": entry.Move,
+    "line": entry.Line,
     "roll_call": entry.RollCall,
     "person": entry.Person,
     "hold": entry.Hold,

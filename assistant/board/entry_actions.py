@@ -8,6 +8,8 @@ from pydantic import Field, StringConstraints
 from assistant.board.action import Action, Name, PlainAction, Written
 from protocol import commands as cmd
 from protocol.air import Gas
+from protocol.lines import written
+from protocol.names import MAX_TENDERS, LineTag, PersonName
 from protocol.numbers import count_words
 from protocol.phrases import (
     CANISTER_PHRASE,
@@ -106,10 +108,12 @@ class Outside(Action):
 
 
 class Move(Action):
-    """A rescuer goes in or comes out."""
+    """A rescuer goes in, on a line with tenders if they are known, or comes out."""
 
     slot: int = Field(ge=1, le=9)
     inside: bool
+    line: LineTag = ""
+    tenders: tuple[PersonName, ...] = Field(default=(), max_length=MAX_TENDERS)
 
     def spoken(self) -> str:
         """As a voice would say it."""
@@ -117,7 +121,28 @@ class Move(Action):
 
     def command(self, origin: cmd.Origin) -> cmd.Command:
         """MoveRescuer."""
-        return cmd.MoveRescuer(0, origin, self.slot, self.inside)
+        return cmd.MoveRescuer(0, origin, self.slot, self.inside, self.line, self.tenders)
+
+
+class Line(Action):
+    """On which line a rescuer inside is, and who holds it."""
+
+    slot: int = Field(ge=1, le=9)
+    line: LineTag
+    tenders: tuple[PersonName, ...] = Field(max_length=MAX_TENDERS)
+
+    def spoken(self) -> str:
+        """Rescuer, line, names."""
+        return f"rescuer {count_words(self.slot)}: {written(self.line, self.tenders) or 'line not known'}"
+
+    def command(self, origin: cmd.Origin) -> cmd.Command:
+        """RecordLine."""
+        return cmd.RecordLine(0, origin, self.slot, self.line, self.tenders)
+
+    def outdated(self, scene: Scene) -> str:
+        """That rescuer came out meanwhile."""
+        inside = {one.slot for one in scene.state.inside}
+        return "" if self.slot in inside else f"Rescuer {count_words(self.slot)} is not inside any more."
 
 
 class RollCall(PlainAction):

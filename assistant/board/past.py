@@ -7,6 +7,7 @@ from assistant.journal import Record
 from assistant.story import heard_of
 from protocol import events as ev
 from protocol.commands import Origin
+from protocol.lines import written
 from protocol.numbers import count_words
 from protocol.scene import Book
 
@@ -125,7 +126,14 @@ def _happened(event: ev.Event, book: Book) -> tuple[str, str] | None:
 def _happened_to_people_or_parts(event: ev.Event) -> tuple[str, str] | None:
     if isinstance(event, ev.RescuerEntered | ev.RescuerLeft):
         way = "went in" if isinstance(event, ev.RescuerEntered) else "came out"
-        return "step", f"Rescuer {count_words(event.slot)} {way}"
+        return "step", f"Rescuer {count_words(event.slot)} {way}{_on_line(event)}"
+    if isinstance(event, ev.LineRecorded):
+        return "note", f"Rescuer {count_words(event.slot)}{_on_line(event) or ', no line recorded'}"
     if isinstance(event, ev.PartFailed | ev.PartRecovered):
         return "note", f"{event.part.capitalize()}: {event.detail}"
     return None
+
+
+def _on_line(event: ev.RescuerEntered | ev.RescuerLeft | ev.LineRecorded) -> str:
+    words = "" if isinstance(event, ev.RescuerLeft) else written(event.line, event.tenders)
+    return f", {words}" if words else ""

@@ -81,7 +81,7 @@ def list_(engine: "Engine", options: Namespace) -> int:
             f"{row.id:5}  {begun:16}  {row.kind:9}  {row.scenario[:20] or '-':20}  {row.crew[:16] or '-':16}  "
             f"{length(row.length_ms):>12}  {ended}"
         )
-    print(f"{len(rows)} records.")
+    print("1 record." if len(rows) == 1 else f"{len(rows)} records.")
     return 0
 
 

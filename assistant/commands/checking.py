@@ -1,13 +1,14 @@
 """`check`: a procedure file, its phrases and the words that the speech model must know."""
 
 from argparse import Namespace
-from pathlib import Path
 
+from assistant.card.content import card_of
+from assistant.card.html import card_html
+from assistant.commands.carding import write
 from assistant.commands.nearness import check_nearness
-from assistant.drawing import phrase_card, procedure_svg
+from assistant.drawing import procedure_svg
 from assistant.drill.preparing import dry_run
 from assistant.drill.scenarios import is_scenario, load_scenario
-from assistant.errors import UsageError
 from assistant.library import load_site, make_book, source_for
 from protocol.phrases import every_phrase
 from protocol.site import missing
@@ -28,9 +29,10 @@ def check(options: Namespace) -> int:
         f"{len(procedure.stages)} stages, {len(procedure.steps)} steps, {len(procedure.interruptions)} emergencies, "
         f"{len(phrases)} phrases."
     )
-    for path, text in ((options.svg, procedure_svg(procedure)), (options.card, phrase_card(book))):
-        if path is not None:
-            _write(path, text)
+    if options.svg is not None:
+        write(options.svg, procedure_svg(procedure).encode())
+    if options.card is not None:
+        write(options.card, card_html(card_of(book, site.department.name if site else "")).encode())
     if site:
         for gap in missing(site):
             print(f"Site card: {gap}.")
@@ -46,11 +48,3 @@ def _scenario(options: Namespace) -> int:
     print(f"Scenario '{row.title}' (version {row.version}): in order.")
     print(f"{len(row.prepared)} lines prepared, {len(loaded.scenario.inject)} injects, {ends}.")
     return 0
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{path}: cannot be written ({error.strerror}). Choose another place.") from error
-    print(f"Written: {path}")

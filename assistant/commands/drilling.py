@@ -5,16 +5,17 @@ import json
 import sys
 from argparse import Namespace
 from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
-from assistant.app import Wishes, default_journal, live_station, recorded_station
+from assistant.app import Built, Wishes, default_journal, live_station, recorded_station
 from assistant.clock import Clock, ManualClock, SystemClock
 from assistant.commands.running import UNFINISHED, open_board, show, story
 from assistant.commands.sound_keeping import keep_sound
 from assistant.drill.channel import HELP as TRAINER_HELP
 from assistant.drill.channel import Channel
 from assistant.drill.director import Director
+from assistant.drill.going_on import follow
 from assistant.drill.noise import noise_loop
 from assistant.drill.pausing import OwnTime, PausableClock
 from assistant.drill.preparing import begin, dry_run, prepare
@@ -33,6 +34,7 @@ from assistant.rehearsal import play, read_script, timed
 from assistant.speaking.background import Background
 from protocol.commands import Origin, Role
 from protocol.score import Tally
+from protocol.site import Bin
 from protocol.state import DRILL, State
 
 FOLDER = Path("drills")
@@ -45,7 +47,8 @@ SHIPPED = Path("shipped")
 class _Stage:
     """Everything of one drill that is the same on a headset and from a recording."""
 
-    loaded: Loaded
+    loaded: Loaded | None
+    """What it begins with; None when it goes on after a stop."""
     incident: Incident
     director: Director
     tally: Tally
@@ -54,14 +57,17 @@ class _Stage:
     def prepare(self, *, quiet: bool) -> None:
         """Do what was done before the crew comes in; from then on what happens is told at the terminal."""
         session = self.incident.session
+        follow(self.incident.history, self.count)
         session.react_with(self.count)
-        prepare(session, self.loaded, self.incident.clock.now_ms())
+        if self.loaded is not None:
+            prepare(session, self.loaded, self.incident.clock.now_ms())
         if not quiet:
             session.react_with(story(session.book))
 
     def begin(self) -> None:
-        """Tell the crew."""
-        begin(self.incident.session, self.loaded, self.incident.clock.now_ms())
+        """Tell the crew; when it goes on they know."""
+        if self.loaded is not None:
+            begin(self.incident.session, self.loaded, self.incident.clock.now_ms())
 
     def count(self, record: Record, _state: State) -> None:
         """Count one record."""
@@ -70,7 +76,7 @@ class _Stage:
 
     def facts(self) -> Iterable[str]:
         """The score so far, as lines."""
-        return facts(self.tally.score(), self.loaded.book.procedure)
+        return facts(self.tally.score(), self.incident.session.book.procedure)
 
 
 def drill(options: Namespace) -> int:
@@ -98,7 +104,7 @@ def _list() -> int:
 
 def _stage(options: Namespace, loaded: Loaded, clock: Clock) -> _Stage:
     path = options.journal or FOLDER / default_journal().name
-    incident = open_incident(loaded.source, path, DRILL, clock)
+    incident = open_incident(loaded.source, path, DRILL, clock, loaded.kept(options.pace))
     director = Director(loaded.scenario, incident.session.book, options.pace)
     return _Stage(loaded, incident, director, Tally(loaded.book.procedure), path)
 
@@ -138,13 +144,42 @@ def _from_recording(options: Namespace, loaded: Loaded) -> int:
 
 def _live(options: Namespace, loaded: Loaded) -> int:
     machine = SystemClock()
-    wishes = Wishes(
+    built = live_station(loaded.book, _wishes(options), machine, show)
+    clock = PausableClock(machine)
+    stage, drawn = _stage(options, loaded, clock), bin_on_card(loaded.site, options.bin)
+    return _lead(options, stage, built, (machine, clock), drawn)
+
+
+def go_on(options: Namespace, resumed: Incident, director: Director, drawn: Bin | None) -> int:
+    """Lead a drill that was stopped: its clock goes on from the last record, what was given is not given again.
+
+    Args:
+        options: of the command line.
+        resumed: from its record.
+        director: the scenario as it stood.
+        drawn: the bin on the board.
+    """
+    machine = SystemClock()
+    built = live_station(resumed.session.book, _wishes(options), machine, show)
+    clock = PausableClock(machine, resumed.session.state.at_ms)
+    if resumed.session.state.drill_paused:
+        clock.pause()
+    incident = replace(resumed, clock=clock)
+    stage = _Stage(None, incident, director, Tally(incident.session.book.procedure), options.journal)
+    return _lead(options, stage, built, (machine, clock), drawn)
+
+
+def _wishes(options: Namespace) -> Wishes:
+    return Wishes(
         Role(options.role), options.keyboard, options.mute, options.input, options.output, options.model,
         options.save_audio,
     )  # fmt: skip
-    built = live_station(loaded.book, wishes, machine, show)
-    clock = PausableClock(machine)
-    stage = _stage(options, loaded, clock)
+
+
+def _lead(
+    options: Namespace, stage: _Stage, built: Built, clocks: tuple[SystemClock, PausableClock], drawn: Bin | None
+) -> int:
+    machine, clock = clocks
     background = _background(options)
     board = None
     try:
@@ -152,12 +187,12 @@ def _live(options: Namespace, loaded: Loaded) -> int:
         session = stage.incident.session
         session.react_with(clock.react)
         loop = Loop(stage.incident, [OwnTime(built.station, machine), stage.director], show, built.station.warn)
-        drawn = bin_on_card(loaded.site, options.bin)
         board = open_board(stage.incident, options, loop, built.troubles, drawn)
         show(HELP)
         show(TRAINER_HELP)
         show(f"Record: {stage.path}")
         stage.begin()
+        built.station.listen_for(session.scene(clock.now_ms()))
         if options.keep_audio:
             built.troubles.extend(
                 keep_sound(

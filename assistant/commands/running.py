@@ -1,7 +1,6 @@
-"""`run` and `resume`: a live incident on this machine."""
+"""`run`: a live incident on this machine."""
 
 import io
-import json
 import os
 import sys
 from argparse import Namespace
@@ -23,14 +22,14 @@ from assistant.commands.linking import (
 )
 from assistant.commands.sound_keeping import keep_sound
 from assistant.errors import BoardError
-from assistant.incident import Incident, begin, open_incident, resume_incident
+from assistant.incident import Incident, begin, open_incident
 from assistant.inputs import Part
 from assistant.journal import Record
 from assistant.keyboard import HELP, read_lines
 from assistant.library import bin_on_card, load_site, source_for
 from assistant.live import Loop
 from assistant.session import Session
-from assistant.story import clock_text, lines_of
+from assistant.story import lines_of
 from protocol.commands import PROGRAM, BeginDrill, Origin, Role, TakeLead
 from protocol.scene import Book
 from protocol.site import Bin
@@ -55,38 +54,6 @@ def run(options: Namespace) -> int:
     kind = DRILL if options.drill else "live"
     incident = open_incident(source, path, kind, SystemClock())
     return lead(incident, options, path, kind, drawn)
-
-
-def resume(options: Namespace) -> int:
-    """Go on with an incident, or only say where it stands."""
-    check_place(options)
-    drawn = bin_on_card(load_site(options.site), options.bin)
-    incident = resume_incident(options.journal)
-    session = incident.session
-    if options.show:
-        print(json.dumps(standing(incident)))
-        incident.journal.close()
-        return 0
-    step = session.book.procedure.step(session.state.step).title if session.state.step else "the beginning"
-    show(f"Resumed at {step}, {clock_text(incident.clock.now_ms())} since the first call. {incident.note}".strip())
-    return lead(incident, options, options.journal, "" if session.state.opened else "live", drawn)
-
-
-def standing(incident: Incident) -> dict[str, object]:
-    """Where an incident stands, for scripts and tests."""
-    state = incident.session.state
-    now_ms = incident.clock.now_ms()
-    return {
-        "step": state.step,
-        "closed": state.closed,
-        "steps_confirmed": state.steps_confirmed,
-        "canisters": len(state.canisters_ms),
-        "inside": [rescuer.slot for rescuer in state.inside],
-        "clock_ms": now_ms,
-        "last_ms": state.at_ms,
-        "timers": {f"{timer.timer}:{timer.key}": timer.due_ms for timer in state.timers},
-        "note": incident.note,
-    }
 
 
 def lead(

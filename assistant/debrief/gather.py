@@ -18,6 +18,7 @@ from assistant.debrief.tale import (
     EmergencyRow,
     LevelGuess,
     LevelRow,
+    LineRow,
     Moment,
     Order,
     PartRow,
@@ -71,9 +72,10 @@ class Gatherer:
         self.stages: Spans[StageRow] = Spans(_stage_row)
         self.emergencies: Spans[EmergencyRow] = Spans(self._emergency)
         self.holds: Spans[Span] = Spans(lambda _key, span, _words: span)
-        self.crew: Spans[CrewRow] = Spans(lambda key, span, _words: CrewRow(int(key), span))
+        self.crew: Spans[CrewRow] = Spans(self._stay)
         self.parts: Spans[PartRow] = Spans(lambda key, span, detail: PartRow(key, detail, span))
         self._left: list[str] = []
+        self._lines: dict[str, tuple[LineRow, ...]] = {}
         self._sure: float | None = None
 
     def take(self, record: Record) -> None:
@@ -117,6 +119,15 @@ class Gatherer:
         level = level_guess(scene) if counted else None
         if level is not None:
             self.level_guesses.append(level)
+
+    def _stay(self, key: str, span: Span, _words: str) -> CrewRow:
+        return CrewRow(int(key), span, self._lines.get(key, ()))
+
+    def _on_line(self, slot: int, at_ms: int, line: str, tenders: tuple[str, ...], *, anew: bool = False) -> None:
+        """Lines of a stay; nothing recorded at its beginning is no row."""
+        before = () if anew else self._lines.get(str(slot), ())
+        more = (LineRow(at_ms, line, tenders),) if line or tenders or before else ()
+        self._lines[str(slot)] = (*before, *more)
 
     def _emergency(self, key: str, span: Span, words: str) -> EmergencyRow:
         by, _, ended = words.partition("\n")
@@ -220,6 +231,12 @@ class Gatherer:
     def went_in(self, event: ev.RescuerEntered, _command: cmd.Command) -> None:
         """A rescuer in the bin."""
         self.crew.begin(str(event.slot), event.at_ms)
+        self._on_line(event.slot, event.at_ms, event.line, event.tenders, anew=True)
+
+    def lined(self, event: ev.LineRecorded, _command: cmd.Command) -> None:
+        """On another line, with other tenders, or on none that is known."""
+        if self.crew.is_open(str(event.slot)):
+            self._on_line(event.slot, event.at_ms, event.line, event.tenders)
 
     def came_out(self, event: ev.RescuerLeft, _command: cmd.Command) -> None:
         """A rescuer out of it."""
@@ -246,11 +263,12 @@ class Gatherer:
         """The drill was put back; who is inside is as it was then."""
         self.moments.append(Moment(event.at_ms, "put back", f"Put back to {self.names.step(event.to)}"))
         self._to_step(event.to, event.at_ms)
-        inside = {str(row.slot) for row in self.state.inside}
-        for slot in self.crew.open_keys() - inside:
+        inside = {str(row.slot): row for row in self.state.inside}
+        for slot in self.crew.open_keys() - set(inside):
             self.crew.end(slot, event.at_ms)
-        for slot in sorted(inside - self.crew.open_keys()):
+        for slot in sorted(set(inside) - self.crew.open_keys()):
             self.crew.begin(slot, event.at_ms)
+            self._on_line(int(slot), event.at_ms, inside[slot].line, inside[slot].tenders, anew=True)
 
     def station(self, event: ev.StationChanged, _command: cmd.Command) -> None:
         """A headset elsewhere that lost its link, or has it again."""
@@ -306,6 +324,7 @@ _HANDLERS: Mapping[type, Callable[..., None]] = MappingProxyType({
     ev.PersonChecked: _moment("person check"),
     ev.RollCallAnswered: _moment("roll call"),
     ev.RescuerEntered: Gatherer.went_in,
+    ev.LineRecorded: Gatherer.lined,
     ev.RescuerLeft: Gatherer.came_out,
     ev.EmergencyRaised: Gatherer.raised,
     ev.EmergencyEnded: Gatherer.ended,

@@ -35,12 +35,12 @@ def pdf_pages(report: Report) -> bytes:
         from reportlab.platypus import SimpleDocTemplate  # noqa: PLC0415
     except ImportError as error:
         raise DebriefError(NO_LIBRARY) from error
-    _fonts()
+    fonts()
     size = pagesizes.A4 if report.paper == "a4" else pagesizes.LETTER
     out = BytesIO()
     template = SimpleDocTemplate(
         out, pagesize=size, leftMargin=MARGIN, rightMargin=MARGIN, topMargin=MARGIN, bottomMargin=MARGIN + 14,
-        title=_known(report.title), author="bin-rescue-assistant", subject=_known(report.subtitle), invariant=1,
+        title=known(report.title), author="bin-rescue-assistant", subject=known(report.subtitle), invariant=1,
     )  # fmt: skip
     width = size[0] - 2 * MARGIN - 12
     styles = _styles()
@@ -55,7 +55,7 @@ def pdf_pages(report: Report) -> bytes:
 
     def foot(canvas: Any, document: Any) -> None:
         canvas.setFont(REGULAR, 7)
-        canvas.drawString(MARGIN + 6, MARGIN - 4, _known(report.foot))
+        canvas.drawString(MARGIN + 6, MARGIN - 4, known(report.foot))
         canvas.drawRightString(size[0] - MARGIN - 6, MARGIN - 4, f"page {document.page}")
 
     template.build(story, onFirstPage=foot, onLaterPages=foot)
@@ -125,7 +125,7 @@ def _drawing(picture: Picture, width: float) -> Any:
             group.add(Polygon(_flat(picture, shape.points), fillColor=_grey(shape.grey), strokeColor=None))
         else:
             group.add(String(
-                shape.x, picture.height - shape.y, _known(shape.text), fontName=BOLD if shape.bold else REGULAR,
+                shape.x, picture.height - shape.y, known(shape.text), fontName=BOLD if shape.bold else REGULAR,
                 fontSize=shape.size * 0.9, textAnchor=shape.anchor, fillColor=_grey(shape.grey),
             ))  # fmt: skip
     return Drawing(width, picture.height * scale, group)
@@ -140,7 +140,7 @@ def _paragraph(text: str, style: Any) -> Any:
 
     from reportlab.platypus import Paragraph  # noqa: PLC0415
 
-    return Paragraph(escape(_known(text)), style)
+    return Paragraph(escape(known(text)), style)
 
 
 def _styles() -> dict[str, Any]:
@@ -167,7 +167,7 @@ def _grey(value: float) -> Any:
     return Color(value, value, value)
 
 
-def _fonts() -> None:
+def fonts() -> None:
     """Register the fonts that reportlab brings along, so that the PDF carries them."""
     import reportlab  # noqa: PLC0415
     from reportlab.pdfbase import pdfmetrics  # noqa: PLC0415
@@ -179,7 +179,7 @@ def _fonts() -> None:
             pdfmetrics.registerFont(TTFont(name, folder / f"{name}.ttf"))
 
 
-def _known(text: str) -> str:
+def known(text: str) -> str:
     """The text with a question mark for each letter that the font does not have."""
     letters = _letters()
     return "".join(letter if ord(letter) in letters else REPLACED if letter.isprintable() else " " for letter in text)
@@ -189,5 +189,5 @@ def _known(text: str) -> str:
 def _letters() -> frozenset[int]:
     from reportlab.pdfbase import pdfmetrics  # noqa: PLC0415
 
-    _fonts()
+    fonts()
     return frozenset(pdfmetrics.getFont(REGULAR).face.charWidths)

@@ -5,7 +5,8 @@ from collections.abc import Iterator
 from assistant.debrief.document import Block, Heading, Table, Text
 from assistant.debrief.gather import PREPARED
 from assistant.debrief.moments import length, local_time, minutes
-from assistant.debrief.tale import Tale
+from assistant.debrief.tale import CrewRow, Tale
+from protocol.lines import written
 
 WHEN = ("Local", "Minutes")
 HOW = {"voice": "by voice", "keyboard": "typed", "board": "on the board"}
@@ -47,11 +48,11 @@ def _crew(tale: Tale) -> Iterator[Block]:
     rows = tuple(
         (f"Rescuer {row.slot}", *_when(tale, row.span.from_ms),
          "still inside when the record ends" if row.span.open else " / ".join(_when(tale, row.span.to_ms)),
-         length(row.span.length_ms))
+         length(row.span.length_ms), _lines(row))
         for row in tale.crew
     )  # fmt: skip
-    yield Table(("Who", "In, local", "Minutes", "Out, local / minutes", "Inside for"), rows,
-                (0.18, 0.17, 0.12, 0.31, 0.22), "Nobody was counted into the bin.")  # fmt: skip
+    yield Table(("Who", "In, local", "Minutes", "Out, local / minutes", "Inside for", "Line, tenders"), rows,
+                (0.14, 0.13, 0.11, 0.21, 0.15, 0.26), "Nobody was counted into the bin.")  # fmt: skip
     parts = tuple(
         (*_when(tale, row.span.from_ms), row.part, length(row.span.length_ms) + (", not back" if row.span.open else ""),
          row.detail)
@@ -59,6 +60,16 @@ def _crew(tale: Tale) -> Iterator[Block]:
     )  # fmt: skip
     if parts:
         yield Table((*WHEN, "Part that was lost", "For", "Detail"), parts, (0.13, 0.11, 0.18, 0.2, 0.38), "")
+
+
+def _lines(row: CrewRow) -> str:
+    """What was recorded of the lifeline, in order, each change with its minute."""
+    told = [
+        f"{'' if place == 0 and one.at_ms == row.span.from_ms else f'from {minutes(one.at_ms)} min '}"
+        f"{written(one.line, one.tenders) or 'no line recorded'}"
+        for place, one in enumerate(row.lines)
+    ]
+    return "; ".join(told) or "none recorded"
 
 
 def _orders(tale: Tale) -> Iterator[Block]:

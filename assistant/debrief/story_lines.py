@@ -6,6 +6,7 @@ from assistant.debrief.names import Names, plain
 from assistant.debrief.tale import StoryLine
 from assistant.journal import Record
 from protocol import events as ev
+from protocol.lines import written
 
 TO = {"inside": "to inside", "outside": "to outside", "both": "to everyone"}
 HOW = {"voice": "said", "keyboard": "typed"}
@@ -60,8 +61,12 @@ def _counted(event: ev.Event, names: Names) -> str:
 
 
 def _called(event: ev.Event) -> str:
-    if isinstance(event, ev.RescuerEntered | ev.RescuerLeft):
-        return f"Rescuer {event.slot} {'went in' if isinstance(event, ev.RescuerEntered) else 'came out'}"
+    if isinstance(event, ev.RescuerEntered | ev.LineRecorded):
+        way = ["went in"] if isinstance(event, ev.RescuerEntered) else []
+        line = written(event.line, event.tenders) or ("" if way else "no line recorded")
+        return f"Rescuer {event.slot} {', '.join(filter(None, (*way, line)))}"
+    if isinstance(event, ev.RescuerLeft):
+        return f"Rescuer {event.slot} came out"
     if isinstance(event, ev.CanisterCounted):
         return f"Canister {event.total}"
     if isinstance(event, ev.LevelCalled):

@@ -131,11 +131,22 @@ class CanisterRow:
 
 
 @dataclass(frozen=True, slots=True)
+class LineRow:
+    """On which lifeline a rescuer was from a moment on, and who held it."""
+
+    at_ms: int
+    line: str
+    tenders: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class CrewRow:
     """One rescuer's stay in the bin."""
 
     slot: int
     span: Span
+    lines: tuple[LineRow, ...] = ()
+    """As recorded, in order; empty: none was."""
 
 
 @dataclass(frozen=True, slots=True)

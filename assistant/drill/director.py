@@ -76,6 +76,11 @@ class Director:
         return self._plan.started
 
     @property
+    def told(self) -> frozenset[str]:
+        """Those that the crew has heard."""
+        return self._plan.started - {due.inject.id for due in self._plan.waiting}
+
+    @property
     def simulation(self) -> Simulation | None:
         """The grain as it stands."""
         return self._plan.simulation
@@ -85,6 +90,16 @@ class Director:
         self._state = state
         for event in record.events:
             self._note(event)
+
+    def follow(self, record: Record, state: State) -> None:
+        """Take in a record from before a stop: time passes as it did, and what was given is not given again."""
+        if self._plan.simulation is not None:
+            moved = self._plan.simulation.moved(record.at_ms, self._state, counts=self._counts)
+            self._plan = replace(self._plan, simulation=moved)
+        self.react(record, state)
+        for event in record.events:
+            if isinstance(event, ev.InjectGiven) and self._plan.simulation is not None:
+                self._plan = replace(self._plan, simulation=self._plan.simulation.was_told(event.inject))
 
     def poll(self, now_ms: int) -> Sequence[Input]:
         """Orders that are due."""
@@ -108,12 +123,16 @@ class Director:
     def close(self) -> None:
         """Nothing is held."""
 
+    @property
+    def _counts(self) -> bool:
+        """Whether the current stage works with the vacuum."""
+        procedure = self._book.procedure
+        return procedure.stage_of(procedure.step(self._state.step)).counts
+
     def _move_grain(self, now_ms: int) -> tuple[GiveInject, ...]:
         if self._plan.simulation is None:
             return ()
-        procedure = self._book.procedure
-        counts = procedure.stage_of(procedure.step(self._state.step)).counts
-        moved, told = self._plan.simulation.until(now_ms, self._state, counts=counts)
+        moved, told = self._plan.simulation.until(now_ms, self._state, counts=self._counts)
         self._plan = replace(self._plan, simulation=moved)
         return told
 

@@ -10,11 +10,17 @@ from protocol.state import State
 
 
 class PausableClock:
-    """Counts from its making, less the time that it was paused."""
+    """Counts from its start, less the time that it was paused."""
 
-    def __init__(self, inner: Clock) -> None:
+    def __init__(self, inner: Clock, start_ms: int = 0) -> None:
+        """Begin to count.
+
+        Args:
+            inner: the machine's clock.
+            start_ms: what it shows first: more than zero when a drill goes on after a stop.
+        """
         self._inner = inner
-        self._lost_ms = inner.now_ms()
+        self._lost_ms = inner.now_ms() - start_ms
         self._paused_ms: int | None = None
 
     @property

@@ -6,13 +6,16 @@ from importlib.resources import files
 from pathlib import Path
 
 from assistant.errors import ProcedureError, ScenarioError
-from assistant.library import Source, load_site, make_book, read_text, source_for
+from assistant.journal import KeptScenario
+from assistant.library import Source, load_site, make_book, read_text, refuse_endless, source_for
 from protocol.errors import ProtocolError
 from protocol.scenario import Scenario, check_against, read_scenario
 from protocol.scene import Book
 from protocol.site import Site
 
 ENDING = ".toml"
+SLOWEST, FASTEST = 1.0, 60.0
+"""Pace of the simulated vacuum."""
 LONGEST_LOOK = 200_000
 """So many bytes are looked through to tell a scenario from a procedure."""
 
@@ -25,6 +28,18 @@ class Loaded:
     source: Source
     book: Book
     site: Site | None
+    text: str
+    """As it was read, for the record."""
+    name: str
+    """What its file is called."""
+
+    def kept(self, pace: float | None = None) -> KeptScenario:
+        """What goes into the record, so that the drill can go on after a stop.
+
+        Args:
+            pace: of the simulated vacuum, when it is not the scenario's own.
+        """
+        return KeptScenario(self.name, self.text, self.scenario.scenario.pace if pace is None else pace)
 
 
 def shipped() -> tuple[str, ...]:
@@ -62,7 +77,24 @@ def load_scenario(name: str, procedure: Path | None = None, card: Path | None = 
         check_against(scenario, book.procedure, text, label)
     except ProtocolError as error:
         raise ScenarioError(str(error)) from error
-    return Loaded(scenario, source, book, site)
+    return Loaded(scenario, source, book, site, text, label)
+
+
+def kept_scenario(kept: KeptScenario, book: Book) -> Scenario:
+    """The scenario that a record holds, on the procedure and house rules of that record.
+
+    Raises:
+        ScenarioError: if today's program cannot use it.
+    """
+    try:
+        refuse_endless(kept.text, kept.name)
+        scenario = read_scenario(kept.text, kept.name)
+        check_against(scenario, book.procedure, kept.text, kept.name)
+    except (ProtocolError, ProcedureError) as error:
+        raise ScenarioError(f"The scenario in the record cannot be used. {error}") from error
+    if not SLOWEST <= kept.pace <= FASTEST:
+        raise ScenarioError(f"The scenario in the record cannot be used: pace {kept.pace:g}.")
+    return scenario
 
 
 def is_scenario(path: Path) -> bool:

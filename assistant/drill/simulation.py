@@ -55,12 +55,25 @@ class Simulation:
             state: the incident, which says whether the vacuum runs.
             counts: whether the current stage works with the vacuum.
         """
+        after = self.moved(now_ms, state, counts=counts)
+        return _told(after, now_ms) if state.fact("vacuum") == "on" else (after, ())
+
+    def moved(self, now_ms: int, state: State, *, counts: bool) -> "Simulation":
+        """The grain now, telling nobody; arguments as in `until`."""
         on = state.fact("vacuum") == "on"
         vacuum = on and counts and not state.held and not state.emergencies
         seconds = max(0, now_ms - self.at_ms) / 1000 * self.pace
         grain = passed(self.grain, seconds, vacuum=vacuum, leaking=on and self.leaking)
-        after = replace(self, grain=grain, at_ms=now_ms)
-        return _told(after, now_ms) if on else (after, ())
+        return replace(self, grain=grain, at_ms=now_ms)
+
+    def was_told(self, inject: str) -> "Simulation":
+        """What is on record as told before a stop is not told again."""
+        sort, _, which = inject.partition(".")
+        if sort == "grain" and which in MARKS:
+            return replace(self, told_mark=which)
+        if sort == "drum" and which.isdecimal():
+            return replace(self, told_drums=int(which))
+        return self
 
     def counted(self) -> "Simulation":
         """Somebody called a canister: a full drum is emptied; a call without one changes nothing here."""

@@ -34,7 +34,9 @@ class Evidence:
     look: Look | None = None
     """What it saw; None when the phrase was not said to its end."""
     lead: float = inf
-    """By how much the whole of it fits better than the best other phrase in force, or other number in its place."""
+    """By how much the whole of it fits better than the best other phrase in force, or another number in it."""
+    unclear: float = inf
+    """How unsure the net was of the phones while it was said (mean entropy, natural logarithm): noise makes it large."""
 
     @classmethod
     def of_words(cls, confidences: Sequence[float]) -> Self:
@@ -42,9 +44,9 @@ class Evidence:
         return cls(sum(confidences) / len(confidences), min(confidences))
 
     @classmethod
-    def of_look(cls, look: Look | None, lead: float = inf) -> Self:
+    def of_look(cls, look: Look | None, lead: float = inf, unclear: float = inf) -> Self:
         """A second look."""
-        return cls(looked=True, look=look, lead=lead)
+        return cls(looked=True, look=look, lead=lead, unclear=unclear)
 
     @property
     def confidence(self) -> float:
@@ -63,16 +65,16 @@ class Least:
     word: float
     """Lowest confidence of a word."""
     shortfall: float
-    """Highest mean loss per phone at the second look."""
+    """Highest mean loss per phone at the second look, where nothing is unclear."""
     worst_word: float
     """Highest mean loss per phone of one word at the second look."""
     lead: float
     """Least lead over the best other phrase."""
 
 
-STRICT = Least(0.60, 0.30, 2.0, 6.0, 1.5)
-NORMAL = Least(0.50, 0.20, 2.0, 6.5, 1.0)
-LOOSE = Least(0.40, 0.0, 2.5, 7.5, -1.0)
+STRICT = Least(0.60, 0.30, 1.2, 6.0, 1.5)
+NORMAL = Least(0.50, 0.20, 1.2, 6.5, 1.0)
+LOOSE = Least(0.40, 0.0, 1.8, 7.5, -1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +144,7 @@ def _seen_doubt(least: Least, evidence: Evidence, *, strict_end: bool) -> str | 
     reasons = (
         (strict_end and look.followed, "more was said straight after it"),
         (look.phones >= FEWEST_TIMED and look.duration_s < FASTEST_S * (look.phones - 1), "nobody speaks so fast"),
-        (look.shortfall > least.shortfall, f"does not fit what was said ({look.shortfall:.1f})"),
+        (look.shortfall > least.shortfall + evidence.unclear, f"does not fit what was said ({look.shortfall:.1f})"),
         (look.worst_word > least.worst_word, f"one word does not fit what was said ({look.worst_word:.1f})"),
         (evidence.lead < least.lead, f"another phrase fits as well ({evidence.lead:.1f})"),
     )

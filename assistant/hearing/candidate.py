@@ -83,9 +83,19 @@ class Observer:
 
     def lead(self, look: Look, text: str, others: Others) -> float:
         """By how much a whole phrase fits better than the best of others; infinite without others."""
+        return (others.nearest(self._rows_of(look), text) - look.shortfall) * look.phones
+
+    def unclear(self, look: Look) -> float:
+        """Mean entropy of the net's answers while a phrase was said."""
+        rows = self._rows_of(look)
+        rows = rows - rows.max(axis=1, keepdims=True)
+        rows = rows - np.log(np.exp(rows).sum(axis=1, keepdims=True))
+        return float(-(np.exp(rows) * rows).sum(axis=1).mean())
+
+    def _rows_of(self, look: Look) -> Frames:
         rows = np.concatenate(self._rows)
         first = max(0, round(look.start_s / ROW_S) - ROWS_BEFORE)
-        return others.nearest(rows[first : round(look.end_s / ROW_S) + ROWS_AFTER], text) * look.phones - look.shortfall * look.phones
+        return rows[first : round(look.end_s / ROW_S) + ROWS_AFTER]
 
     def better(self, text: str, look: Look, kin: Iterable[str]) -> tuple[str, Look]:
         """The phrase, or one of `kin` that begin it or go on from it, if that is what was said."""

@@ -139,7 +139,7 @@ class Grammar:
         return None
 
     def rivals(self, match: Match) -> list[str]:
-        """Texts in force that differ from this one in one word, and the same text with other numbers that are near it."""
+        """Texts in force that differ from this one in one word, and the same text with other numbers near it."""
         said, text = match.phrase.text, match.text
         near = [phrase.text for phrase in self.phrases if _differ_in_one_word(phrase.text, said)]
         if NUMBER_SLOT not in said:
@@ -155,7 +155,7 @@ class Grammar:
         return list(self._plain)
 
     def kin(self, match: Match) -> list[str]:
-        """What begins the same and ends sooner or later: "affirm" of "affirmative"; a reading with a place and without."""
+        """What begins the same and ends sooner or later: "affirm" of "affirmative"; a reading without its place."""
         said, text = match.phrase.text, match.text
         if NUMBER_SLOT not in said:
             return [other for other in self._plain if _one_begins_the_other(other, text)]

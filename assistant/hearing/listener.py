@@ -64,6 +64,7 @@ class Listener:
         self._partial: tuple[str, ...] = ()
         self._still_since_s = 0.0
         self._speech_since_s: float | None = None
+        self._doubted: tuple[str, float] | None = None
         self.rejected: list[Rejected] = []
 
     def set_phrases(self, phrases: Sequence[ListenPhrase]) -> None:
@@ -129,8 +130,11 @@ class Listener:
             return []
         if self._policy.doubt(match.phrase, Evidence.of_look(look)) is not None:
             return []
+        if (match.text, look.end_s) == self._doubted:
+            return []
         heard = self._weighed(observer, match, look, early=True)
         if self._policy.doubt(heard.phrase, heard.evidence) is not None:
+            self._doubted = (match.text, look.end_s)
             return []
         return self._taken(self._decide(heard))
 
@@ -171,7 +175,8 @@ class Listener:
         rivals = Others(self._grammar.rivals(match), self._model.lexicon)
         lead = min(observer.lead(look, text, others) for others in (rivals, self._others) if others is not None)
         start_s, end_s = observer.zero_s + look.start_s, observer.zero_s + look.end_s
-        return Heard(text, match.phrase, start_s, end_s, self._now_s, early, Evidence.of_look(look, lead))
+        evidence = Evidence.of_look(look, lead, observer.unclear(look))
+        return Heard(text, match.phrase, start_s, end_s, self._now_s, early, evidence)
 
     def _decide(self, heard: Heard) -> list[Heard]:
         doubt = self._policy.doubt(heard.phrase, heard.evidence)
@@ -191,7 +196,7 @@ class Listener:
 
     def _settle(self) -> None:
         """An utterance is over."""
-        self._partial, self._speech_since_s = (), None
+        self._partial, self._speech_since_s, self._doubted = (), None, None
         if self._observer is not None:
             self._observer.sleep()
 

@@ -20,8 +20,7 @@ if TYPE_CHECKING:
 
     Known = Mapping[str, tuple[Pronunciation, ...]]
 
-import os
-COSTS: Final = graph.GraphSettings(unknown_phone=float(os.environ.get("UNK","2.0")))
+COSTS: Final = graph.GraphSettings(unknown_phone=2.0)
 
 
 def write(

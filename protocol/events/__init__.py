@@ -33,6 +33,7 @@ from protocol.events.procedure import (
     IncidentClosed,
     IncidentOpened,
     LevelCalled,
+    LineRecorded,
     NextPersonBegun,
     NoteTaken,
     OutsideCalled,
@@ -59,7 +60,7 @@ Event = (
     IncidentOpened | IncidentClosed | StepEntered | StepConfirmed | RepeatConfirmed | SteppedBack | AdvanceRefused
     | ReadbackAsked | ReadbackDropped | FactLearned | NextPersonBegun | AirRead | AirLimitCrossed | AirWentStale
     | CanisterCounted | LevelCalled | CornerTaped | OutsideCalled | EntryTakenBack | PersonChecked
-    | RollCallAnswered | RescuerEntered | RescuerLeft | TimerStarted | TimerStopped | TimerExpired
+    | RollCallAnswered | RescuerEntered | LineRecorded | RescuerLeft | TimerStarted | TimerStopped | TimerExpired
     | WorkHeld | WorkResumed | EmergencyRaised
     | EmergencyEnded | PartFailed | PartRecovered | StationChanged | DeliveryTaken | DeliveryRefused | LeadTaken
     | NoteTaken | CommandRefused | Said
@@ -92,6 +93,7 @@ __all__ = [
     "InjectGiven",
     "LeadTaken",
     "LevelCalled",
+    "LineRecorded",
     "NextPersonBegun",
     "NoteTaken",
     "OutsideCalled",

@@ -230,6 +230,20 @@ class RescuerEntered:
 
     at_ms: int
     slot: int
+    line: str = ""
+    """The lifeline, as on its tag; empty: none recorded."""
+    tenders: tuple[str, ...] = ()
+    """Who hold it outside."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineRecorded:
+    """On which lifeline a rescuer inside is, and who holds it, from here on."""
+
+    at_ms: int
+    slot: int
+    line: str
+    tenders: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.CheckPerson: crew.check_person,
     cmd.AnswerRollCall: crew.answer_roll_call,
     cmd.MoveRescuer: crew.move_rescuer,
+    cmd.RecordLine: crew.record_line,
     cmd.Hold: running.hold,
     cmd.Resume: running.resume,
     cmd.RaiseEmergency: emergencies.raise_emergency,

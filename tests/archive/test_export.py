@@ -20,7 +20,7 @@ from tests.drills import VISIBLE
 
 NAMES = (
     "Marlow", "Quillan", "Tessaly", "Ostrander", "Birchfield", "Havelock", "Penhallow", "Corwin", "Dunmore",
-    "Lassiter", "Yarrow", "Whitlock", "Zeller", "Trevanion",
+    "Lassiter", "Yarrow", "Whitlock", "Zeller", "Trevanion", "Ravensworth", "Ellwood", "Sedgeley", "Tarporley",
 )  # fmt: skip
 """Invented people and places, each planted somewhere else."""
 
@@ -37,6 +37,9 @@ def told(tmp_path: Path) -> Path:
     drill.do(cmd.ReportPart(drill.now, cmd.PROGRAM, "Corwin's headset", works=False, detail="Dunmore dropped it."))
     drill.do(cmd.GiveInject(drill.now, officer, "lassiter_arrives", "both", "Lassiter arrives with a second vacuum."))
     drill.do(cmd.TrainerNote(drill.now, officer, "Yarrow was slow."))
+    drill.say_all(VISIBLE[VISIBLE.index("harness and anchor inspected") : VISIBLE.index("rescuer one going in")])
+    drill.do(cmd.MoveRescuer(drill.now, officer, 1, True, "Sedgeley 3", ("Ravensworth", "Ellwood")))
+    drill.do(cmd.RecordLine(drill.now, officer, 1, "12", ("Tarporley",)))
     drill.do(cmd.RaiseEmergency(drill.now, officer, "whitlock_lost"))
     return drill.close()
 
@@ -118,3 +121,17 @@ def test_a_folder_that_cannot_be_written_is_named(archive: Engine, tmp_path: Pat
     (tmp_path / "blocked").write_text("")
     with pytest.raises(ArchiveError, match="Name another folder with --out"):
         export(archive, tmp_path / "blocked", Choice(), Known.of(load_book().procedure))
+
+
+def test_tenders_and_tags_become_tokens() -> None:
+    """A line's number stays; a tag with letters may name somebody; the same tender has the same token everywhere."""
+    known, tokens = Known.of(load_book().procedure), Tokens("s")
+    body = {"slot": 2, "line": "12", "tenders": ["Marlow", "Quillan"]}
+    kept = bare("RescuerEntered", body, known, tokens)
+    assert {"slot": 2, "line": "12", "tenders": [tokens.of("tender", "Marlow"), tokens.of("tender", "Quillan")]} == kept
+    assert kept["tenders"][0].startswith("tender-")
+    assert {"line": tokens.of("line", "Marlow A"), "tenders": kept["tenders"][:1]} == bare(
+        "LineRecorded", {"line": "Marlow A", "tenders": ["marlow", 5]}, known, tokens
+    )
+    assert {"slot": 1} == bare("RescuerEntered", {"slot": 1, "line": "", "tenders": []}, known, tokens)
+    assert {"slot": 1} == bare("RescuerLeft", {"slot": 1, "line": "12", "tenders": ["Marlow"]}, known, tokens)

@@ -12,7 +12,7 @@ from assistant.clock import Clock, ManualClock, SystemClock
 from assistant.incident import Incident, begin, open_incident
 from assistant.inputs import Input, Order, Stop, Words
 from assistant.journal import Record
-from assistant.library import source_for
+from assistant.library import Source, source_for
 from assistant.live import STOOD_STILL_MS, Loop
 from protocol import commands as cmd
 from protocol.commands import Origin, Role
@@ -27,9 +27,11 @@ FOREVER_MS = 10**12
 class Rig:
     """An open incident, its loop in a thread, its board on a free port of loopback."""
 
-    def __init__(self, folder: Path, clock: Clock | None = None, settings: Settings | None = None) -> None:
+    def __init__(
+        self, folder: Path, clock: Clock | None = None, settings: Settings | None = None, *, source: Source | None = None
+    ) -> None:
         self.clock = clock or ManualClock()
-        self.incident: Incident = open_incident(source_for(), folder / "incident.jsonl", "drill", self.clock)
+        self.incident: Incident = open_incident(source or source_for(), folder / "incident.jsonl", "drill", self.clock)
         self.board = Board(
             self.incident.session.book, self.put, self.clock, settings or Settings(port=0, pin=PIN, names=frozenset({NEAR}))
         )

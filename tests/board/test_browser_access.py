@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]
 
+from protocol import commands as cmd
 from tests.board.chromium import TALL, THEMES, WIDE, Tablet
 from tests.board.rig import Rig
 from tests.drills import VISIBLE
@@ -47,8 +48,10 @@ def violations(one: Tablet) -> list[str]:
 
 
 def in_trouble(rig: Rig) -> None:
-    """Bring everything onto the page that can be there: people, grain, an alarm, things overdue, old and bad air."""
+    """Bring everything onto the page that can be there: people, lines, grain, an alarm, things overdue, old and bad air."""
     rig.say_until(VISIBLE, "to_knees")
+    for slot in (1, 2):
+        rig.order(cmd.RecordLine(rig.clock.now_ms(), cmd.PROGRAM, slot, str(slot), ("Ashby",)))
     rig.wait(25)
     rig.say("carbon monoxide six zero at the person")
 
@@ -74,6 +77,7 @@ def test_axe_finds_nothing_at_any_stage(
 def test_axe_finds_nothing_in_any_form(rig: Rig, tablet: MakeTablet, size: tuple[int, int], theme: str) -> None:
     """Every form of the officer: no violation, big text, and every target at least 12 mm high and wide."""
     rig.say_until(VISIBLE, "to_hips")
+    rig.order(cmd.RecordLine(rig.clock.now_ms(), cmd.PROGRAM, 1, "2", ("Ashby", "Renn")))
     one = tablet(size)
     one.theme(theme)
     one.press("pin")
@@ -86,6 +90,9 @@ def test_axe_finds_nothing_in_any_form(rig: Rig, tablet: MakeTablet, size: tuple
         if does == "step":
             one.choose("Pass it with a reason")
             forms.append(("override", check(one, size)))
+        if does == "crew":
+            one.choose("Rescuer 1: line 2")
+            forms.append(("line", check(one, size)))
         one.page.keyboard.press("Escape")
     assert [(name, []) for name, _found in forms] == forms
 

@@ -2,12 +2,15 @@
 
 import pytest
 
+from assistant.board.entry_actions import Line
 from assistant.board.past import LAST_LINES
 from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas
+from protocol.house import House, PlannedLine
 from protocol.rules import decide
 from tests.board.tellings import Told, told_to
+from tests.books import book_with
 from tests.drills import AFFIRM, VISIBLE
 from tests.story import MINUTE, origin_of
 
@@ -195,3 +198,85 @@ def test_the_button_that_takes_back_names_what_it_takes_back() -> None:
         assert named == story.shown.entries.last_entry
         taken = decide(story.book, story.state, cmd.Correct(story.now, origin_of(cmd.Role.OUTSIDE)))
         assert named == next(event.detail for event in taken if isinstance(event, ev.EntryTakenBack))
+
+
+# ------------------------------------------------------------------------------------------------------------- lifelines
+
+OFFICER = origin_of(cmd.Role.OUTSIDE)
+PAIR = ("Ashby", "Renn")
+
+
+def on_line(story: Told, slot: int, line: str, tenders: tuple[str, ...] = PAIR) -> None:
+    """The officer writes it down."""
+    story.do(cmd.RecordLine(story.now, OFFICER, slot, line, tenders))
+
+
+def test_no_line_recorded_is_a_caution_on_the_card_and_no_alarm() -> None:
+    """It stands beside the rescuer until a line and two tenders are recorded."""
+    story = told_to(VISIBLE, "boards")
+    assert [("no line recorded",)] * 2 == [row.lacks for row in story.shown.crew.inside]
+    assert () == story.shown.alarms
+    on_line(story, 1, "2", ("Ashby",))
+    one, two = story.shown.crew.inside
+    assert ("2", ("Ashby",), ("only one tender recorded, two hold a line",)) == (one.line, one.tenders, one.lacks)
+    assert ("", (), ("no line recorded",)) == (two.line, two.tenders, two.lacks)
+    on_line(story, 1, "2")
+    assert () == story.shown.crew.inside[0].lacks
+
+
+def test_a_tender_with_two_lines_is_a_caution_of_the_card() -> None:
+    """Named with both rescuers, once."""
+    story = told_to(VISIBLE, "boards")
+    on_line(story, 1, "1")
+    on_line(story, 2, "2", ("Renn", "Cole"))
+    crew = story.shown.crew
+    assert ("Renn is tender for rescuer one and rescuer two: one line each",) == crew.lacks
+    assert [(), ()] == [row.lacks for row in crew.inside]
+
+
+def test_who_came_out_keeps_the_line_and_the_relief_is_offered_none_that_is_in_use() -> None:
+    """A form begins with what that rescuer had, unless another has the line by now."""
+    story = told_to(VISIBLE, "boards")
+    on_line(story, 1, "1")
+    story.say("rescuer one is out")
+    assert ["1"] == [row.line for row in story.shown.crew.out]
+    forms = {form.slot: (form.line, form.tenders) for form in story.shown.crew.forms}
+    assert {1: ("1", PAIR), 2: ("", ()), 3: ("", ()), 4: ("", ())} == forms
+    story.do(cmd.MoveRescuer(story.now, OFFICER, 3, True, "1", ("Cole",)))
+    assert ("", PAIR) == next((form.line, form.tenders) for form in story.shown.crew.forms if form.slot == 1)
+    assert ("Ashby", "Renn", "Cole") == story.shown.crew.tenders
+
+
+def test_forms_begin_with_the_plan_of_the_site_card() -> None:
+    """A plan is offered and not recorded; what was recorded is offered before it."""
+    plans = (PlannedLine(slot=1, line="A1", tenders=PAIR), PlannedLine(slot=3, line="A1", tenders=("Cole",)))
+    story = told_to(VISIBLE, "boards")
+    story.book = book_with(House(planned_lines=plans, tender_names=("Dorsey", "renn")))
+    crew = story.shown.crew
+    assert ("A1", PAIR) == (crew.forms[0].line, crew.forms[0].tenders)
+    assert "" == crew.inside[0].line
+    assert ("Dorsey", "renn", "Ashby", "Cole") == crew.tenders
+    on_line(story, 1, "B2", ("Dorsey", "Cole"))
+    assert [("B2", ("Dorsey", "Cole")), ("A1", ("Cole",))] == [
+        (form.line, form.tenders) for form in story.shown.crew.forms if form.slot in {1, 3}
+    ]
+
+
+def test_the_story_tells_lines() -> None:
+    """Going in on a line, a change, and a line that is not known any more."""
+    story = told_to(VISIBLE, "boards")
+    story.do(cmd.MoveRescuer(story.now, OFFICER, 3, True, "3", PAIR))
+    on_line(story, 1, "1", ("Cole",))
+    on_line(story, 1, "", ())
+    told = [line.text for line in story.view.lines]
+    for text in ("Rescuer three went in, line 3, tenders Ashby, Renn", "Rescuer one, line 1, tender Cole", "Rescuer one, no line recorded"):
+        assert text in told
+
+
+def test_a_line_for_one_who_came_out_is_out_of_date() -> None:
+    """The press is answered and nothing is recorded."""
+    story = told_to(VISIBLE, "boards")
+    action = Line(id="abcdefgh", slot=2, line="2", tenders=PAIR)
+    assert "" == action.outdated(story.scene())
+    story.say("rescuer two is out")
+    assert "Rescuer two is not inside any more." == action.outdated(story.scene())

@@ -130,6 +130,69 @@ def test_a_covered_second_person_goes_through_the_openings() -> None:
     assert "number is unknown" == COVERED[0]
 
 
+# ------------------------------------------------------------------------------------------ a second person who is covered
+
+TO_OPENINGS = COVERED[COVERED.index("last seen point is marked") : COVERED.index("chest deep in the grain")]
+SHOWN = ("chest deep in the grain", "no sign of breathing", "nothing comes back")
+STILL_LOCKED = (
+    "level surface all round", "start buttons tried and dead", AFFIRM, "sentry at the control panel", "trucks parked clear of bin",
+    "leave the fan running",
+)  # fmt: skip
+
+
+def second_shows() -> Story:
+    """The second one was covered, the openings are shut, and the person shows."""
+    return second_begun().say_all(("covered by the grain", AFFIRM, *TO_OPENINGS))
+
+
+def visited(story: Story, since: int) -> list[str]:
+    """Steps entered since that event."""
+    return [event.step for event in only(story.events[since:], ev.StepEntered)]
+
+
+def test_a_covered_second_person_is_not_led_through_the_whole_stop_flow_part_again() -> None:
+    """After the person: grain above, lockout tried, guard, vehicles, fan; then the meter. Nothing else comes twice."""
+    story = second_shows()
+    since = len(story.events)
+    story.say_all((*SHOWN, *STILL_LOCKED))
+    assert ["breathing", "answering", "uphill", "tried", "guard", "vehicles", "fan", "meter"] == visited(story, since)
+
+
+def test_a_covered_second_person_is_led_out() -> None:
+    """From the meter on as ever, phosphine with it where nobody knows about fumigant, to the end of the incident."""
+    story = second_shows().say_all((*SHOWN, *STILL_LOCKED))
+    start, end = COVERED.index("gas meter bump tested"), COVERED.index("nobody else is trapped")
+    story.say_all(("rescuer one is out", "rescuer two is out", *COVERED[start:end]))
+    assert "anybody_else" == story.step
+    story.say_all(("nobody else is trapped", AFFIRM, *TO_THE_END))
+    assert story.state.closed
+
+
+def test_a_covered_second_person_cannot_be_reached_before_the_lockout_is_tried_again() -> None:
+    """The try is read back; a no leaves it where it is, and the meter is not offered before it."""
+    story = second_shows().say_all((*SHOWN, "level surface all round"))
+    assert "tried" == story.step
+    assert story.heard("gas meter bump tested") is None
+    story.say_all(("start buttons tried and dead", "negative"))
+    assert "tried" == story.step
+
+
+def test_going_back_over_the_short_way_leads_back_the_same_way() -> None:
+    """From the lockout to the grain above, from there to the person, and forward again as before."""
+    story = second_shows().say_all((*SHOWN, "level surface all round"))
+    story.say_all(("go back one step", "go back one step"))
+    assert "answering" == story.step
+    story.say_all((SHOWN[-1], "level surface all round"))
+    assert "tried" == story.step
+
+
+def test_a_covered_first_person_is_led_through_all_of_it() -> None:
+    """Nothing was locked before: the whole part comes, calls and all, also when several are trapped."""
+    story = Story(BOOK).say_all(COVERED[: COVERED.index("gas meter bump tested")])
+    steps = visited(story, 0)
+    assert {"grain_kind", "fumigated", "cause", "flow_off", "locked", "tried", "medics_called", "command"} <= set(steps)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "why"),
     [

@@ -135,7 +135,7 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
     made: list[cmd.Command] = [
         cmd.OpenIncident(at_ms, origin, "drill", ""), cmd.Advance(at_ms, origin, "people", "one"),
         cmd.ReportAir(at_ms, origin, Gas.OXYGEN, Decimal(18)),
-        cmd.CallLevel(at_ms, origin, "knees"), cmd.MoveRescuer(at_ms, origin, 1, inside=True),
+        cmd.CallLevel(at_ms, origin, "knees"), cmd.MoveRescuer(at_ms, origin, 1, inside=True), cmd.RecordLine(at_ms, origin, 1, "2", ()),
         cmd.RaiseEmergency(at_ms, origin, "mayday"), cmd.Ask(at_ms, origin, cmd.Query.TIME),
         cmd.Override(at_ms, origin, "people", "why not", "one"), cmd.Note(at_ms, origin, "a note"),
         cmd.EndWork(at_ms, origin, "enough"),

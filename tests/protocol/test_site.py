@@ -3,6 +3,7 @@
 import pytest
 
 from protocol.errors import TableError
+from protocol.house import House
 from protocol.loading import load_procedure
 from protocol.phrases import step_phrases
 from protocol.site import missing, read_site
@@ -96,3 +97,70 @@ def test_wrong_words_are_refused(step: str, say: str, reason: str) -> None:
     card = read_site(CARD.replace('"locked"', f'"{step}"').replace("tags are hanging on", say), "card")
     with pytest.raises(TableError, match=reason):
         load_procedure(MAIN, shipped_texts(), card.words)
+
+
+LINES = """
+[[crew]]
+name = "R. Alder"
+role = "rescuer"
+line = "A1"
+tenders = ["Ashby", "Renn"]
+
+[[crew]]
+name = "Ashby"
+role = "tender"
+
+[[crew]]
+name = "B. Holt"
+role = "rescuer"
+
+[[crew]]
+name = "C. Venn"
+role = "rescuer"
+line = "A1"
+tenders = ["Cole"]
+"""
+NAMED = CARD[: CARD.index("[[crew]]")] + LINES
+
+
+def test_lines_and_tenders_may_be_planned_before_the_season() -> None:
+    """Rescuers are numbered in the card's order; a relief may be planned on the same line; a record holds the plan."""
+    house = read_site(NAMED, "card").house_rules()
+    assert [(1, "A1", ("Ashby", "Renn")), (3, "A1", ("Cole",))] == [
+        (plan.slot, plan.line, plan.tenders) for plan in house.planned_lines
+    ]
+    assert ("Ashby",) == house.tender_names
+    assert house == House.model_validate(house.model_dump(mode="json"))
+
+
+def test_a_plan_with_too_few_tenders_is_listed() -> None:
+    """Two hold a line: UMaine Extension 2352; NASD 1144."""
+    gaps = missing(read_site(NAMED, "card"))
+    assert ["C. Venn, line A1: fewer than two tenders are planned"] == [gap for gap in gaps if "planned" in gap]
+
+
+def test_a_tender_named_with_a_line_counts_as_named() -> None:
+    """Ashby, Renn and Cole are three; a fourth name is enough, in the list or with a line."""
+    for card, few in ((NAMED, True), (NAMED.replace('["Cole"]', '["Cole", "Dorsey"]'), False)):
+        assert few == ("fewer than four tenders are named" in missing(read_site(card, "card")))
+
+
+def test_a_card_and_a_record_from_before_lines_are_read() -> None:
+    """No plan is no plan."""
+    assert ((), ()) == (read_site(CARD, "card").house_rules().planned_lines, House.model_validate({"units": "us"}).planned_lines)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "reason"),
+    [
+        ('line = "A1"\ntenders = ["Ashby", "Renn"]', 'line = "longer than a tag"', r"line 2\d: .*12 characters"),
+        ('["Cole"]', '["a", "b", "c", "d", "e"]', "at most 4"),
+        ('["Cole"]', '["Co\\u202ele"]', "plain signs"),
+        ('name = "Ashby"\nrole = "tender"', 'name = "Ashby"\nrole = "tender"\nline = "2"', "only a rescuer has a line"),
+    ],
+)
+def test_a_wrong_plan_is_refused(old: str, new: str, reason: str) -> None:
+    """With the place and the reason."""
+    assert old in NAMED
+    with pytest.raises(TableError, match=reason):
+        read_site(NAMED.replace(old, new), "card")

@@ -266,10 +266,15 @@ class Walk(RuleBasedStateMachine):
                 self._do(cmd.ReportAir(self.at_ms + wait_ms, origin_of(cmd.Role.BOTH), gas, value, place))
                 self._do(cmd.Affirm(self.at_ms, origin_of(cmd.Role.BOTH)))
 
-    @rule(slot=st.integers(1, 3), inside=st.booleans())
-    def move_a_rescuer(self, slot: int, inside: bool) -> None:
-        """Somebody goes in or comes out."""
-        self._do(cmd.MoveRescuer(self.at_ms, origin_of(cmd.Role.BOTH), slot, inside))
+    @rule(slot=st.integers(1, 3), inside=st.booleans(), line=st.sampled_from(["", "1", "2"]))
+    def move_a_rescuer(self, slot: int, inside: bool, line: str) -> None:
+        """Somebody goes in, perhaps on a line, or comes out."""
+        self._do(cmd.MoveRescuer(self.at_ms, origin_of(cmd.Role.BOTH), slot, inside, line, ("Ashby",) if line else ()))
+
+    @rule(slot=st.integers(1, 3), line=st.sampled_from(["", "1", "2"]))
+    def record_a_line(self, slot: int, line: str) -> None:
+        """The officer writes down a line, of somebody who may not be inside."""
+        self._do(cmd.RecordLine(self.at_ms, origin_of(cmd.Role.OUTSIDE), slot, line, ("Renn",)))
 
     @rule(mark=st.sampled_from(["feet", "knees", "hips", "chest"]))
     def call_a_level(self, mark: str) -> None:
@@ -315,13 +320,15 @@ class Walk(RuleBasedStateMachine):
 
     @invariant()
     def the_state_is_whole(self) -> None:
-        """A current step that exists, nobody inside twice, no clock twice, a way back for every emergency."""
+        """A step that exists, nobody inside twice, no line for two, no clock twice, a way back for every emergency."""
         if not self.state.opened:
             return
         step = PROCEDURE.step(self.state.step)
         slots = [one.slot for one in self.state.inside]
         clocks = [(row.timer, row.key) for row in self.state.timers]
+        lines = [one.line for one in self.state.inside if one.line]
         assert len(set(slots)) == len(slots)
+        assert len(set(lines)) == len(lines)
         assert len(set(clocks)) == len(clocks)
         assert bool(self.state.emergencies) == PROCEDURE.stage_of(step).emergency
         if self.state.emergencies:

@@ -1,6 +1,7 @@
 // The forms. Each gives a title, its content, and, if it must follow the incident, a key that says what it hangs on.
 
 import { byId, capital, el, mark } from "./dom.js";
+import { lineOf, lineSheet } from "./lines.js";
 
 function button(words, does, kind = "") {
   return el("button", { type: "button", class: kind, onclick: does }, words);
@@ -204,9 +205,10 @@ function tapeForm(view, [name, word], help, send) {
 }
 
 export function crewSheet(officer, view) {
-  const { entries } = view.board;
+  const { crew, entries } = view.board;
   const out = entries.coming_out.map((slot) => button(`Rescuer ${slot} is out`, () => officer.send("move", { slot, inside: false }), "main"));
-  const going = entries.going_in.map((slot) => button(`Rescuer ${slot} going in`, () => officer.send("move", { slot, inside: true })));
+  const lines = crew.inside.map((one) => button(`Rescuer ${one.slot}: ${lineOf(one)}\u00a0…`, () => officer.show((of, now) => lineSheet(of, now, one.slot, false))));
+  const going = entries.going_in.map((slot) => button(`Rescuer ${slot} going in\u00a0…`, () => officer.show((of, now) => lineSheet(of, now, slot, true))));
   return {
     title: "People",
     content: [
@@ -215,8 +217,10 @@ export function crewSheet(officer, view) {
       rows(...out),
       el("p", {}, "Going in"),
       rows(...going),
+      lines.length ? el("p", {}, "Lifelines and tenders") : "",
+      rows(...lines),
     ],
-    key: (now) => JSON.stringify([now.board?.entries.coming_out, now.board?.entries.going_in]),
+    key: (now) => JSON.stringify([now.board?.entries.coming_out, now.board?.entries.going_in, now.board?.crew.inside.map(lineOf)]),
   };
 }
 

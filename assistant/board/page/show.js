@@ -81,17 +81,29 @@ export const showCrew = whenChanged((crew, stations) => {
       el("b", {}, one.name),
       el("span", { class: "figures" }, counter("since", one.entered_ms), " inside"),
       counter("due", one.relief_ms, { kind: "due figures", due: "relief" }),
+      onLine(one),
     ),
   );
-  const out = crew.out.length ? el("p", { class: "out" }, `Out again: ${crew.out.map((one) => `${one.name} (${hms(one.left_ms - one.entered_ms)})`).join(", ")}`) : "";
+  const out = crew.out.length ? el("p", { class: "out" }, `Out again: ${crew.out.map((one) => `${one.name}${one.line ? `, line ${one.line}` : ""} (${hms(one.left_ms - one.entered_ms)})`).join(", ")}`) : "";
   byId("crew").replaceChildren(
     el("h2", { id: "crew-head" }, "Inside the bin: ", el("span", { class: "count" }, count === 0 ? "nobody" : `${count}`)),
     count ? el("ul", { class: "people" }, inside) : "",
+    ...crew.lacks.map(lack),
     out,
     headsets(stations),
   );
   tick();
 });
+
+// Line and tenders as recorded, and what the record lacks.
+function onLine(one) {
+  const known = one.line || one.tenders.length ? el("span", {}, el("b", {}, one.line ? `Line ${one.line}` : ""), one.tenders.length ? `${one.line ? ": " : "Tenders: "}${one.tenders.join(", ")}` : "") : "";
+  return el("div", { class: "line" }, known, one.lacks.map(lack));
+}
+
+function lack(words) {
+  return el("p", { class: "lack" }, mark("caution"), capital(words));
+}
 
 // One row for each headset: its link in words, since when, and its battery.
 function headsets(stations) {

@@ -1,0 +1,1 @@
+"""The card of phrases: one page to print, for the wall, the truck and the first drill."""

@@ -1,0 +1,1 @@
+"""The pictures that README.md shows, and the command that makes them."""
