@@ -17,6 +17,8 @@ FILE: Final = "conf/second_look.json"
 
 FASTEST_S: Final = 0.045
 """Least time from one phone to the next. Of 886 phrases of tuning and training voices, the fastest took 0.051."""
+LONG: Final = 9
+"""A phrase of fewer phones is easily found in talk: it must fit better, in proportion."""
 FEWEST_TIMED: Final = 5
 """Shorter phrases are not timed: times are known to 30 ms."""
 
@@ -36,7 +38,7 @@ class Evidence:
     lead: float = inf
     """By how much the whole of it fits better than the best other phrase in force, or another number in it."""
     unclear: float = inf
-    """How unsure the net was of the phones while it was said (mean entropy, natural logarithm): noise makes it large."""
+    """How unsure the net was of the phones meanwhile (mean entropy, natural logarithm): large in noise."""
 
     @classmethod
     def of_words(cls, confidences: Sequence[float]) -> Self:
@@ -65,16 +67,16 @@ class Least:
     word: float
     """Lowest confidence of a word."""
     shortfall: float
-    """Highest mean loss per phone at the second look, where nothing is unclear."""
+    """Highest mean loss per phone at the second look, where nothing is unclear; less for a short phrase."""
     worst_word: float
     """Highest mean loss per phone of one word at the second look."""
     lead: float
     """Least lead over the best other phrase."""
 
 
-STRICT = Least(0.60, 0.30, 1.2, 6.0, 1.5)
-NORMAL = Least(0.50, 0.20, 1.2, 6.5, 1.0)
-LOOSE = Least(0.40, 0.0, 1.8, 7.5, -1.0)
+STRICT = Least(0.60, 0.30, 1.1, 6.0, 1.5)
+NORMAL = Least(0.50, 0.20, 1.0, 6.5, 1.0)
+LOOSE = Least(0.40, 0.0, 1.6, 7.5, -1.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,7 +146,7 @@ def _seen_doubt(least: Least, evidence: Evidence, *, strict_end: bool) -> str | 
     reasons = (
         (strict_end and look.followed, "more was said straight after it"),
         (look.phones >= FEWEST_TIMED and look.duration_s < FASTEST_S * (look.phones - 1), "nobody speaks so fast"),
-        (look.shortfall > least.shortfall + evidence.unclear, f"does not fit what was said ({look.shortfall:.1f})"),
+        (look.shortfall > least.shortfall * min(1.0, look.phones / LONG) + evidence.unclear, f"does not fit what was said ({look.shortfall:.1f})"),
         (look.worst_word > least.worst_word, f"one word does not fit what was said ({look.worst_word:.1f})"),
         (evidence.lead < least.lead, f"another phrase fits as well ({evidence.lead:.1f})"),
     )

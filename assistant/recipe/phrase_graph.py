@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     Known = Mapping[str, tuple[Pronunciation, ...]]
 
-COSTS: Final = graph.GraphSettings(unknown_phone=2.0)
+COSTS: Final = graph.GraphSettings(unknown_phone=2.5)
 
 
 def write(
