@@ -75,7 +75,7 @@ class Least:
 
 
 STRICT = Least(0.60, 0.30, 1.1, 6.0, 1.5)
-NORMAL = Least(0.50, 0.20, 1.0, 6.5, 1.0)
+NORMAL = Least(0.50, 0.20, 1.15, 6.5, 1.0)
 LOOSE = Least(0.40, 0.0, 1.6, 7.5, -1.0)
 
 
@@ -143,10 +143,12 @@ def _seen_doubt(least: Least, evidence: Evidence, *, strict_end: bool) -> str | 
     look = evidence.look
     if look is None:
         return "not said to its end"
+    most = least.shortfall * min(1.0, look.phones / LONG) + evidence.unclear
+    too_fast = look.phones >= FEWEST_TIMED and look.duration_s < FASTEST_S * (look.phones - 1)
     reasons = (
         (strict_end and look.followed, "more was said straight after it"),
-        (look.phones >= FEWEST_TIMED and look.duration_s < FASTEST_S * (look.phones - 1), "nobody speaks so fast"),
-        (look.shortfall > least.shortfall * min(1.0, look.phones / LONG) + evidence.unclear, f"does not fit what was said ({look.shortfall:.1f})"),
+        (too_fast, "nobody speaks so fast"),
+        (look.shortfall > most, f"does not fit what was said ({look.shortfall:.1f})"),
         (look.worst_word > least.worst_word, f"one word does not fit what was said ({look.worst_word:.1f})"),
         (evidence.lead < least.lead, f"another phrase fits as well ({evidence.lead:.1f})"),
     )

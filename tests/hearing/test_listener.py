@@ -1,5 +1,6 @@
 """The listener on the shipped prompts and made-up units: whole phrases, strays, rivals, thresholds of a model."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -92,31 +93,80 @@ def test_only_number_words_may_stray(units: tuple[str, ...], strays: bool, text:
         ("oxygen fifteen", {"phosphine fifteen", "oxygen fifty"}),
     ],
 )
-def test_rivals_sound_much_alike(said: str, rivals: set[str]) -> None:
-    """One word differs, or the number sounds like another."""
+def test_rivals_are_near(said: str, rivals: set[str]) -> None:
+    """One word differs, or the number is another; the phrase itself is none."""
     match = GRAMMAR.match(said)
     assert match is not None
-    assert rivals == set(GRAMMAR.rivals(match))
+    found = set(GRAMMAR.rivals(match))
+    assert rivals <= found
+    assert said not in found
+    assert bool(rivals) == bool(found)
 
 
-GOOD = Look(shortfall=0.3, worst_word=0.8, start_s=0.0, end_s=1.0, quiet_s=0.2, more=0, phones=10)
+@pytest.mark.parametrize(
+    ("said", "kin"),
+    [
+        ("affirmative", ["affirm"]),
+        ("affirm", ["affirmative"]),
+        ("say again", []),
+        ("oxygen two", ["oxygen two at the hatch"]),
+        ("oxygen two at the hatch", ["oxygen two"]),
+    ],
+)
+def test_kin_begin_the_same(said: str, kin: list[str]) -> None:
+    """A phrase that ends sooner or goes on."""
+    texts = ("affirm", "affirmative", "say again", "oxygen {number}", "oxygen {number} at the hatch")
+    grammar = Grammar.of_texts(texts)
+    match = grammar.match(said)
+    assert match is not None
+    assert kin == grammar.kin(match)
+
+
+GOOD = Look(shortfall=0.3, worst_word=0.8, start_s=0.0, end_s=1.0, quiet_s=0.2, calm_s=0.2, more=0, phones=10)
 
 
 @pytest.mark.parametrize(
     ("look", "lead", "believed"),
     [
         (GOOD, 9.0, True),
-        (Look(0.3, 0.8, 0.0, 1.0, 0.2, 2, 10), 9.0, False),
-        (Look(0.3, 0.8, 0.0, 0.4, 0.2, 0, 10), 9.0, False),
-        (Look(9.0, 0.8, 0.0, 1.0, 0.2, 0, 10), 9.0, False),
-        (Look(0.3, 99.0, 0.0, 1.0, 0.2, 0, 10), 9.0, False),
+        (replace(GOOD, more=3), 9.0, False),
+        (replace(GOOD, end_s=0.4), 9.0, False),
+        (replace(GOOD, shortfall=9.0), 9.0, False),
+        (replace(GOOD, worst_word=99.0), 9.0, False),
         (GOOD, -1.0, False),
     ],
     ids=["good", "more was said", "too fast", "does not fit", "one word does not", "a rival fits better"],
 )
 def test_each_doubt_is_enough(look: Look, lead: float, believed: bool) -> None:
     """To refuse an advance phrase."""
-    assert believed == (Policy().doubt(ListenPhrase("say again"), Evidence.of_look(look, lead)) is None)
+    assert believed == (Policy().doubt(ListenPhrase("say again"), Evidence.of_look(look, lead, 0.2)) is None)
+
+
+@pytest.mark.parametrize(
+    ("phones", "unclear", "believed"),
+    [(10, 0.1, True), (5, 0.1, False), (5, 0.8, True)],
+    ids=["long", "short", "short, in noise"],
+)
+def test_a_short_phrase_must_fit_better(phones: int, unclear: float, believed: bool) -> None:
+    """It is easily found in talk; in noise every phrase fits worse and is allowed to."""
+    look = replace(GOOD, shortfall=1.0, phones=phones)
+    doubt = Policy().doubt(ListenPhrase("say again"), Evidence.of_look(look, 9.0, unclear))
+    assert believed == (doubt is None)
+
+
+@pytest.mark.parametrize(
+    ("look", "grows", "ended"),
+    [
+        (GOOD, False, True),
+        (GOOD, True, False),
+        (replace(GOOD, calm_s=0.6), True, True),
+        (replace(GOOD, calm_s=0.6, shortfall=0.9), True, False),
+    ],
+    ids=["quiet", "may go on", "may go on, calm", "may go on, unclear"],
+)
+def test_what_may_go_on_is_waited_for(look: Look, grows: bool, ended: bool) -> None:
+    """A number may be followed by its place: only long and certain quiet ends it early."""
+    assert ended == Policy().ended(look, grows=grows)
 
 
 def test_thresholds_belong_to_a_model(tmp_path: Path) -> None:

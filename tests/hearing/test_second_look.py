@@ -84,7 +84,7 @@ def test_quiet_after_the_phrase_is_counted() -> None:
 
 def test_going_on_speaking_shows() -> None:
     """A phrase in the middle of a sentence is followed; one after which somebody speaks later is not."""
-    straight, later = look("time check", *SAID, "OW", "V"), look("time check", *SAID, *["SIL"] * 12, "OW", "V")
+    straight, later = look("time check", *SAID, "OW", "V", "ER"), look("time check", *SAID, *["SIL"] * 12, "OW", "V")
     assert straight is not None
     assert later is not None
     assert straight.followed
