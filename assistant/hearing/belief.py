@@ -17,8 +17,8 @@ FILE: Final = "conf/second_look.json"
 
 FASTEST_S: Final = 0.045
 """Least time from one phone to the next. Of 886 phrases of tuning and training voices, the fastest took 0.051."""
-LONG: Final = 9
-"""A phrase of fewer phones is easily found in talk: it must fit better, in proportion."""
+SHORT, LONG = 6, 9
+"""A phrase of fewer phones than LONG is easily found in talk: it must fit better, in proportion, down to SHORT."""
 FEWEST_TIMED: Final = 5
 """Shorter phrases are not timed: times are known to 30 ms."""
 
@@ -143,7 +143,7 @@ def _seen_doubt(least: Least, evidence: Evidence, *, strict_end: bool) -> str | 
     look = evidence.look
     if look is None:
         return "not said to its end"
-    most = least.shortfall * min(1.0, look.phones / LONG) + evidence.unclear
+    most = least.shortfall * min(1.0, max(SHORT, look.phones) / LONG) + evidence.unclear
     too_fast = look.phones >= FEWEST_TIMED and look.duration_s < FASTEST_S * (look.phones - 1)
     reasons = (
         (strict_end and look.followed, "more was said straight after it"),

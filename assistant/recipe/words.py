@@ -52,6 +52,8 @@ TRADE: Final = tuple(
     "thousand enter entering leave leaving now next previous start stop begin end finish finished done complete completed "
     "walkway walkways handover kneecap kneecaps count number time status report log note mark undo cancel skip pause resume mute volume louder quieter help yes no".split()
 )
+MOST_PHONES: Final = 11
+"""Longer common words are left out of the shipped model, which must stay small; the trade's are kept."""
 FUNCTION: Final = tuple(
     "the of and to in is that it was for on are as with his they at be this have from or had by but not what all were we "
     "when your can said there use an each which she do how their if will up other about out many then them these so some "
@@ -78,5 +80,6 @@ def domain_words() -> list[str]:
 
 def vocabulary() -> list[str]:
     """All words of the shipped model that can be said; `domain_words` first."""
-    words = dict.fromkeys(domain_words() + common_words())
+    common = [word for word in common_words() if pronunciations(word) and len(pronunciations(word)[0]) <= MOST_PHONES]
+    words = dict.fromkeys(domain_words() + common)
     return [word for word in words if pronunciations(word)]
