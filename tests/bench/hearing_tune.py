@@ -7,7 +7,8 @@ from math import dist
 from pathlib import Path
 from statistics import median
 
-from assistant.hearing.belief import FASTEST_S, LOOSE, NORMAL, STRICT, Least, Policy, write_policy
+from assistant.hearing.belief import LOOSE, NORMAL, STRICT, Least, Policy, write_policy
+from assistant.hearing.listener import ListenPhrase
 from assistant.hearing.recogniser import shipped_model
 from protocol.phrases import Strictness
 from tests.bench.hearing_ears import OurEar, Taken
@@ -16,9 +17,9 @@ from tests.bench.hearing_score import plain
 
 FREE = Least(0.0, 0.0, 3.0, 99.0, -99.0)
 EVERYTHING = Policy(strict=FREE, normal=FREE, loose=FREE)
-SHORTFALLS = (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.1, 1.2, 1.3, 1.4, 1.6, 1.8, 2.0)
-WORST_WORDS = (1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 5.0, 6.0, 8.0)
-LEADS = (0.0, 0.5, 1.0, 2.0, 3.0)
+SHORTFALLS = (0.4, 0.6, 0.8, 0.9, 1.0, 1.1, 1.2, 1.4, 1.6, 2.0)
+WORST_WORDS = (2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0)
+LEADS = (-1.0, 0.0, 0.5, 1.0, 1.5, 2.0, 3.0)
 WRONG_COSTS = {Strictness.STRICT: 10.0, Strictness.NORMAL: 6.0, Strictness.LOOSE: 2.0}
 """How many missed phrases one wrong or false one outweighs."""
 MACHINE_HOURS, TALK_S, PER_CELL = 1.0, 600.0, 60
@@ -31,19 +32,12 @@ class Case:
     taken: Taken
     right: bool
 
-    def passes(self, least: Least, *, strict_end: bool) -> bool:
-        """Whether it would still be taken."""
+    def passes(self, least: Least, kind: Strictness) -> bool:
+        """Whether it would still be taken, as a phrase of this kind."""
         evidence = self.taken.evidence
         assert evidence is not None
-        look = evidence.look
-        return (
-            look is not None
-            and look.shortfall <= least.shortfall
-            and look.worst_word <= least.worst_word
-            and evidence.lead >= least.lead
-            and not (strict_end and look.followed)
-            and look.duration_s >= FASTEST_S * look.phones
-        )
+        policy = Policy(strict=least, normal=least, loose=least)
+        return policy.doubt(ListenPhrase(self.taken.text, kind), evidence) is None
 
 
 def tune(material: Material, model: Path | None, *, quick: bool) -> None:
@@ -60,7 +54,7 @@ def tune(material: Material, model: Path | None, *, quick: bool) -> None:
     folder = model or shipped_model()
     write_policy(policy, folder)
     for kind, least in chosen.items():
-        kept = [case for case in cases if case.passes(least, strict_end=kind is not Strictness.LOOSE)]
+        kept = [case for case in cases if case.passes(least, kind)]
         good = sum(case.right for case in kept)
         print(f"{kind}: {least}; of {right} right {good} are left, of {other} others {len(kept) - good}")
     print(f"written to {folder}")
@@ -79,7 +73,7 @@ def _best(kind: Strictness, cases: list[Case]) -> Least:
     start = {Strictness.STRICT: STRICT, Strictness.NORMAL: NORMAL}.get(kind, LOOSE)
 
     def loss(least: Least) -> float:
-        kept = [(case.right, case.passes(least, strict_end=kind is not Strictness.LOOSE)) for case in cases]
+        kept = [(case.right, case.passes(least, kind)) for case in cases]
         return sum((not passes) if right else WRONG_COSTS[kind] * passes for right, passes in kept)
 
     grid = [
