@@ -5,8 +5,11 @@ from pathlib import Path
 from tests.stations.voice_drill import ROLES, Plan, run
 
 PANELS = Plan(
-    lines=(64, 65, 66, 0, 67, 68, 69), start="panel_set", kills=(2, 5), cut_at=0, cut="one", cut_ms=60_000,
-    rest=(4,), bleed=(5,),
+    texts=(
+        "panel one standing", "panel two standing", "say again", "radio check", "panel three standing",
+        "panel four standing", "every joint is fastened",
+    ),
+    start="panel_set", kills=(2, 5), cut_at=0, cut="one", cut_ms=60_000, rest=(4,), bleed=(5,),
 )  # fmt: skip
 """Panels one and two are told by the station that is cut off; the others go on; then three and four by the other."""
 

@@ -52,8 +52,10 @@ REAL_SHARE = 0.2
 class Plan:
     """What is said, and what happens to the network before which line."""
 
-    lines: tuple[int, ...] = ()
-    """Places of the phrases in the rehearsal; empty: all of them."""
+    texts: tuple[str, ...] = ()
+    """What is said, each as it was first said in the rehearsal; empty: all of the rehearsal, in its order."""
+    most: int | None = None
+    """So many phrases of it."""
     start: str = ""
     """The step at which the stations join."""
     kills: tuple[int, ...] = ()
@@ -76,7 +78,8 @@ class Drill:
     def __init__(self, folder: Path, last: ExitStack, plan: "Plan") -> None:
         every, fan = drill_lines()
         self.plan = plan
-        self.lines = [every[place] for place in plan.lines or range(len(every))]
+        said = [every[next(places(every, text))] for text in plan.texts] or every
+        self.lines = said[: plan.most]
         self.clock = ManualClock()
         self.broker = last.enter_context(RealBroker(folder))
         self._last = last
@@ -329,8 +332,7 @@ def main() -> int:
     panel = next(places(lines, "panel one standing"))
     with tempfile.TemporaryDirectory() as folder:
         full = next(places(lines, "canister is full"))
-        said = tuple(range(count)) if count else ()
-        found = run(Path(folder), Plan(said, kills=(20, 85), cut_at=panel, rest=(panel + 3,), bleed=(full,), told=True))
+        found = run(Path(folder), Plan(most=count, kills=(20, 85), cut_at=panel, rest=(panel + 3,), bleed=(full,), told=True))
     for name in Outcome.__dataclass_fields__:
         value = getattr(found, name)
         print(f"{name}: {[len(value[key]) for key in value] if name == 'decided' else value}")
