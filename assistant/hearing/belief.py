@@ -16,7 +16,7 @@ FILE: Final = "conf/second_look.json"
 """Thresholds, in a model's folder."""
 
 FASTEST_S: Final = 0.045
-"""Least time from one phone to the next. Of 886 phrases of tuning and training voices, the fastest took 0.051."""
+"""Least mean time from one phone to the next. Of 886 phrases of tuning and training voices the fastest took 0.051."""
 SHORT, LONG = 6, 9
 """A phrase of fewer phones than LONG is easily found in talk: it must fit better, in proportion, down to SHORT."""
 FEWEST_TIMED: Final = 5
@@ -35,9 +35,9 @@ class Evidence:
     """A second look was taken."""
     look: Look | None = None
     """What it saw; None when the phrase was not said to its end."""
-    lead: float = inf
+    lead: float = -inf
     """By how much the whole of it fits better than the best other phrase in force, or another number in it."""
-    unclear: float = inf
+    unclear: float = 0.0
     """How unsure the net was of the phones meanwhile (mean entropy, natural logarithm): large in noise."""
 
     @classmethod
@@ -46,7 +46,7 @@ class Evidence:
         return cls(sum(confidences) / len(confidences), min(confidences))
 
     @classmethod
-    def of_look(cls, look: Look | None, lead: float = inf, unclear: float = inf) -> Self:
+    def of_look(cls, look: Look | None, lead: float, unclear: float) -> Self:
         """A second look."""
         return cls(looked=True, look=look, lead=lead, unclear=unclear)
 
@@ -74,6 +74,7 @@ class Least:
     """Least lead over the best other phrase."""
 
 
+# Chosen from the figures of tuning and training voices, tuning people's talk and machines: model/MODEL_CARD.md.
 STRICT = Least(0.60, 0.30, 1.1, 6.0, 1.5)
 NORMAL = Least(0.50, 0.20, 1.15, 6.5, 1.0)
 LOOSE = Least(0.40, 0.0, 1.6, 7.5, -1.0)

@@ -7,9 +7,10 @@ import numpy as np
 
 from assistant.hearing.blocks import RATE, Block, Samples
 from assistant.hearing.cepstra import Frames
+from assistant.hearing.laid_out import Lexicon
 from assistant.hearing.others import Others
 from assistant.hearing.phone_net import ROW_S, PhoneNet, PhoneStream
-from assistant.hearing.second_look import Lexicon, Look, PhraseTracker
+from assistant.hearing.second_look import Look, PhraseTracker
 
 KEEP_S = 6.0
 """Sound that is kept to look back at."""
@@ -83,7 +84,7 @@ class Observer:
 
     def lead(self, look: Look, text: str, others: Others) -> float:
         """By how much a whole phrase fits better than the best of others; infinite without others."""
-        return (others.nearest(self._rows_of(look), text) - look.shortfall) * look.phones
+        return others.lead(self._rows_of(look), text, look)
 
     def unclear(self, look: Look) -> float:
         """Mean entropy of the net's answers while a phrase was said."""

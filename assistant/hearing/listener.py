@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 
 from assistant.hearing.belief import Evidence, Policy
 from assistant.hearing.blocks import Block
@@ -128,7 +129,7 @@ class Listener:
         look = self._look_for(observer, match.text)
         if look is None or look.followed or not self._policy.ended(look, grows=grows):
             return []
-        if self._policy.doubt(match.phrase, Evidence.of_look(look)) is not None:
+        if self._policy.doubt(match.phrase, Evidence.of_look(look, inf, inf)) is not None:
             return []
         if (match.text, look.end_s) == self._doubted:
             return []
@@ -169,7 +170,7 @@ class Listener:
         """A phrase with all that speaks for it; a shorter one that it begins with when that alone was said."""
         if look is None:
             until_s = self._now_s
-            return Heard(match.text, match.phrase, observer.zero_s, until_s, until_s, early, Evidence.of_look(None))
+            return Heard(match.text, match.phrase, observer.zero_s, until_s, until_s, early, Evidence(looked=True))
         text, look = observer.better(match.text, look, self._grammar.kin(match))
         match = self._grammar.match(text) or match
         rivals = Others(self._grammar.rivals(match), self._model.lexicon)

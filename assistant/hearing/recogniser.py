@@ -16,7 +16,7 @@ from assistant.hearing.net_file import read_net
 from assistant.hearing.phone_net import PhoneNet
 
 if TYPE_CHECKING:
-    from assistant.hearing.second_look import Lexicon
+    from assistant.hearing.laid_out import Lexicon
 
 NEEDED = ("am/final.mdl", "conf/model.conf")
 

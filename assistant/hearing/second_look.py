@@ -6,17 +6,16 @@ talk or noise. Source of the measure: goodness of pronunciation, Witt and Young,
 memory.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from itertools import islice, product
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from assistant.hearing.cepstra import Frames
+from assistant.hearing.laid_out import NEVER, LaidOut, Lexicon, word_ways
 from assistant.hearing.phone_net import ROW_S
-from assistant.recipe.phones import BLANK, PDF_OF, SILENCE, Pronunciation
+from assistant.recipe.phones import BLANK, SILENCE
 
 MOST_WAYS: Final = 12
 """So many combinations of pronunciations of one phrase are tried."""
@@ -28,8 +27,6 @@ MORE: Final = 3
 """So many rows of speech straight after a phrase say that it went on; a breath or a puff makes one or two."""
 PER_PHONE_MORE: Final = 2.5
 """The further phones of a longer phrase must fit better than this to be taken for said."""
-_NEVER: Final = np.float32(-1e4)
-Lexicon = Mapping[str, tuple[Pronunciation, ...]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +81,7 @@ class _Paths:
     def none(cls, shape: tuple[int, int]) -> "_Paths":
         """No path yet."""
         zero = np.zeros(shape, np.float32)
-        return cls(zero + _NEVER, np.zeros(shape, np.int32), zero.copy(), zero.copy())
+        return cls(zero + NEVER, np.zeros(shape, np.int32), zero.copy(), zero.copy())
 
     def where(self, mine: NDArray[np.bool_], other: "_Paths") -> "_Paths":
         """My paths where `mine`, the other's elsewhere."""
@@ -98,29 +95,11 @@ class PhraseTracker:
     """Follows one phrase through rows of scores."""
 
     def __init__(self, phrase: str, lexicon: Lexicon) -> None:
-        ways = list(islice(product(*(lexicon[word] for word in phrase.split())), MOST_WAYS))
-        longest = max(sum(map(len, way)) for way in ways)
-        shape = (len(ways), longest + 1)
-        self._pdfs = np.zeros((len(ways), longest), np.intp)
-        self._lengths = np.array([sum(map(len, way)) for way in ways])
-        self._may_pause = np.full(shape, _NEVER, np.float32)
-        self._word_length = np.ones(shape, np.float32)
-        self._ends_word = np.zeros(shape, bool)
-        for number, way in enumerate(ways):
-            self._lay(number, way)
+        self._laid = LaidOut.of(word_ways(phrase, lexicon, MOST_WAYS))
+        shape = self._laid.may_pause.shape
         self._rows = 0
         self._sounding, self._paused = _Paths.none(shape), _Paths.none(shape)
         self._best: Look | None = None
-
-    def _lay(self, number: int, way: tuple[Pronunciation, ...]) -> None:
-        place = 0
-        for word in way:
-            self._pdfs[number, place : place + len(word)] = [PDF_OF[phone] for phone in word]
-            self._may_pause[number, place] = 0
-            place += len(word)
-            self._word_length[number, place] = len(word)
-            self._ends_word[number, place] = True
-        self._may_pause[number, place] = 0
 
     def feed(self, rows: Frames) -> None:
         """Take more rows, shape (n, outputs)."""
@@ -136,7 +115,7 @@ class PhraseTracker:
     def _step(self, row: Frames) -> None:
         self._paused.score[:, 0] = 0
         self._paused.word_from[:, 0], self._paused.worst[:, 0] = 0, 0
-        self._sounding.score[:, 0] = _NEVER
+        self._sounding.score[:, 0] = NEVER
         before = self._paused.where(self._paused.score > self._sounding.score, self._sounding)
         entered = self._entered(before, row)
         stayed = _Paths(
@@ -144,28 +123,28 @@ class PhraseTracker:
         )
         entering = entered.score > stayed.score
         self._sounding = entered.where(entering, stayed)
-        paused = before.score + row[SILENCE] + self._may_pause
+        paused = before.score + row[SILENCE] + self._laid.may_pause
         self._paused = _Paths(paused, before.start, before.word_from, before.worst)
         self._note(row)
 
     def _entered(self, before: _Paths, row: Frames) -> _Paths:
         """Every path one phone further."""
         made = _Paths.none(before.score.shape)
-        made.score[:, 1:] = before.score[:, :-1] + row[self._pdfs]
-        first = np.zeros(self._pdfs.shape, bool)
+        made.score[:, 1:] = before.score[:, :-1] + row[self._laid.pdfs]
+        first = np.zeros(self._laid.pdfs.shape, bool)
         first[:, 0] = True
         made.start[:, 1:] = np.where(first, self._rows, before.start[:, :-1])
-        fresh = self._ends_word[:, :-1] | first
-        finished = (before.score - before.word_from) / self._word_length
-        worst = np.where(self._ends_word, np.minimum(before.worst, finished), before.worst)
+        fresh = self._laid.ends_word[:, :-1] | first
+        finished = (before.score - before.word_from) / self._laid.word_length
+        worst = np.where(self._laid.ends_word, np.minimum(before.worst, finished), before.worst)
         made.word_from[:, 1:] = np.where(fresh, np.where(first, 0, before.score[:, :-1]), before.word_from[:, :-1])
         made.worst[:, 1:] = worst[:, :-1]
         return made
 
     def _note(self, row: Frames) -> None:
         """Whether the last phone has just sounded in the best way so far; else, how quiet it is after it."""
-        ways = np.arange(len(self._lengths))
-        means = self._sounding.score[ways, self._lengths] / self._lengths
+        ways = np.arange(len(self._laid.lengths))
+        means = self._sounding.score[ways, self._laid.lengths] / self._laid.lengths
         way = int(means.argmax())
         if self._best is None or -float(means[way]) < self._best.shortfall:
             self._best = self._seen(way, -float(means[way]))
@@ -173,9 +152,9 @@ class PhraseTracker:
             self._best = _after(self._best, float(max(row[BLANK], row[SILENCE])), self._rows * ROW_S)
 
     def _seen(self, way: int, shortfall: float) -> Look:
-        length = int(self._lengths[way])
+        length = int(self._laid.lengths[way])
         last = float(self._sounding.score[way, length] - self._sounding.word_from[way, length])
-        worst = min(float(self._sounding.worst[way, length]), last / float(self._word_length[way, length]))
+        worst = min(float(self._sounding.worst[way, length]), last / float(self._laid.word_length[way, length]))
         start = int(self._sounding.start[way, length])
         return Look(shortfall, -worst, start * ROW_S, self._rows * ROW_S, 0.0, 0.0, 0, length)
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from assistant.errors import ModelError
 from assistant.hearing.confusions import CODE_OF, NOTHING, SYMBOLS, Costs
-from assistant.hearing.second_look import Lexicon
+from assistant.hearing.laid_out import Lexicon
 from assistant.recipe.phones import Pronunciation, pronunciations
 from protocol.numbers import NUMBER_WORDS
 from protocol.phrases import NUMBER_SLOT

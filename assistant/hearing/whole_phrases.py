@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from assistant.errors import ModelError
-from assistant.hearing.second_look import Lexicon
+from assistant.hearing.laid_out import Lexicon
 from assistant.recipe import graph, lexicon, phrase_graph
 
 Names = dict[str, str]

@@ -15,8 +15,9 @@ import numpy as np
 
 from assistant.hearing.cepstra import Frames
 from assistant.hearing.confusions import read_confusions
+from assistant.hearing.laid_out import Lexicon
 from assistant.hearing.phone_net import PhoneNet
-from assistant.hearing.second_look import Lexicon, Look, PhraseTracker
+from assistant.hearing.second_look import Look, PhraseTracker
 from assistant.hearing.sound_distance import SoundDistance
 from assistant.hearing.whole_phrases import read_lexicon
 from tests.bench import hearing_sound as sound

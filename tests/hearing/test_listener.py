@@ -142,6 +142,11 @@ def test_each_doubt_is_enough(look: Look, lead: float, believed: bool) -> None:
     assert believed == (Policy().doubt(ListenPhrase("say again"), Evidence.of_look(look, lead, 0.2)) is None)
 
 
+def test_a_look_alone_is_not_enough() -> None:
+    """Nothing is believed of which nobody asked whether another phrase fits as well."""
+    assert Policy().doubt(ListenPhrase("say again"), Evidence(looked=True, look=GOOD)) is not None
+
+
 @pytest.mark.parametrize(
     ("phones", "unclear", "believed"),
     [(10, 0.1, True), (5, 0.1, False), (5, 0.8, True)],

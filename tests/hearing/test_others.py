@@ -1,29 +1,42 @@
-"""The other phrases in force on made-up scores: who stands nearest to what was said."""
+"""The other phrases in force on made-up scores: by how much what was said stands out."""
 
 from math import inf
 
 import pytest
 
+from assistant.hearing.laid_out import Lexicon
 from assistant.hearing.others import Others
-from tests.hearing.test_second_look import LEXICON, SAID, look, spoken
+from assistant.hearing.second_look import PhraseTracker
+from tests.hearing.test_second_look import LEXICON, SAID, SURE, UNSURE, spoken
 
-TEXTS = ("time check", "time chick", "either", "time")
-
-
-def test_the_nearest_other_is_the_one_that_sounds_like_it() -> None:
-    """Its loss is that of the second look at it: both lay the same phones along the same rows."""
-    rows = spoken(*SAID)
-    seen = look("time chick", *SAID)
-    assert seen is not None
-    assert seen.shortfall == pytest.approx(Others(TEXTS, LEXICON).nearest(rows, "time check"), rel=1e-5)
+FOUR, FORTY = ("F", "AO", "R"), ("F", "AO", "R", "T", "IY")
+NUMBERS = {"four": (FOUR,), "forty": (FORTY,), "fourteen": ((*FORTY, "N"),), "five": (("F", "AY", "V"),)}
 
 
-def test_what_was_said_is_the_nearest_other_of_a_wrong_guess() -> None:
-    """It fits without loss."""
-    assert 0 == pytest.approx(Others(TEXTS, LEXICON).nearest(spoken(*SAID), "time chick"), abs=1e-5)
+def lead(text: str, others: tuple[str, ...], said: tuple[str, ...], lexicon: Lexicon = NUMBERS) -> float:
+    """Of a phrase over others when these phones sound."""
+    tracker = PhraseTracker(text, lexicon)
+    tracker.feed(spoken(*said))
+    assert tracker.look is not None
+    return Others(others, lexicon).lead(spoken(*said), text, tracker.look)
 
 
-def test_the_beginning_of_a_phrase_is_not_its_rival() -> None:
-    """"time" lies inside "time check"; so without others nothing is near."""
-    assert inf == Others(("time check", "time"), LEXICON).nearest(spoken(*SAID), "time check")
-    assert inf == Others((), LEXICON).nearest(spoken(*SAID), "time check")
+def test_the_lead_is_over_the_one_that_sounds_most_alike() -> None:
+    """One phone of "time chick" is wrong: it loses what that phone loses."""
+    texts = ("time check", "time chick", "either")
+    assert SURE - UNSURE == pytest.approx(lead("time check", texts, SAID, LEXICON), rel=1e-5)
+    assert UNSURE - SURE == pytest.approx(lead("time chick", texts, SAID, LEXICON), rel=1e-5)
+
+
+def test_without_others_nothing_is_near() -> None:
+    """Nor is the phrase near to itself."""
+    assert inf == lead("forty", (), FORTY)
+    assert inf == lead("forty", ("forty",), FORTY)
+
+
+@pytest.mark.parametrize("said", ["four", "forty", "fourteen"])
+def test_of_numbers_that_begin_alike_the_one_that_was_said_leads(said: str) -> None:
+    """The shorter lies inside the longer, and is led by what the further phones are worth."""
+    phones = ("SIL", *NUMBERS[said][0], "SIL", "SIL")
+    leads = {text: lead(text, tuple(NUMBERS), phones) for text in ("four", "forty", "fourteen")}
+    assert [said] == [text for text, value in leads.items() if value > 1]
