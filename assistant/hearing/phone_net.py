@@ -12,7 +12,7 @@ import numpy as np
 from assistant.errors import ModelError
 from assistant.hearing.blocks import Samples
 from assistant.hearing.cepstra import CepstraStream, Frames
-from assistant.hearing.net_file import Component, NetFile
+from assistant.recipe.net_file import Component, NetFile
 
 SUBSAMPLING: Final = 3
 ROW_S: Final = 0.01 * SUBSAMPLING

@@ -12,8 +12,8 @@ from assistant.hearing import whole_phrases
 from assistant.hearing.belief import Policy, read_policy
 from assistant.hearing.blocks import RATE, Samples
 from assistant.hearing.grammar import RADIO_FIGURES, UNKNOWN, Grammar, Part
-from assistant.hearing.net_file import read_net
 from assistant.hearing.phone_net import PhoneNet
+from assistant.recipe.net_file import read_net
 
 if TYPE_CHECKING:
     from assistant.hearing.laid_out import Lexicon

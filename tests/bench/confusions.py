@@ -35,11 +35,11 @@ from assistant.hearing.confusions import (
     unit_costs,
     write_confusions,
 )
-from assistant.hearing.net_file import read_net
 from assistant.hearing.phone_net import ROW_S, PhoneNet, PhoneStream
 from assistant.hearing.recogniser import shipped_model
 from assistant.hearing.sound_distance import Codes, aligned, edit_distances, ways_of
 from assistant.recipe.corpus import spoken_words
+from assistant.recipe.net_file import read_net
 from assistant.recipe.phones import BLANK, PDF_OF, SILENCE
 from assistant.recipe.speakers import HUMAN_SETS, use_of
 from assistant.recipe.voices import TUNING

@@ -8,11 +8,11 @@ from numpy.typing import NDArray
 
 from assistant.errors import ModelError
 from assistant.hearing.cepstra import CepstraStream
-from assistant.hearing.net_file import read_net
 from assistant.hearing.phone_net import PhoneNet, PhoneStream
 from assistant.hearing.recogniser import shipped_model
 from assistant.recipe.binary import one_byte_columns
 from assistant.recipe.kaldi_model import Storage, model_bytes
+from assistant.recipe.net_file import read_net
 from tests.recipe.nets import cepstra, tiny_net
 
 SOUND = (np.random.default_rng(1).normal(size=16_000) * 2000).astype(np.int16)
