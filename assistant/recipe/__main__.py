@@ -12,7 +12,7 @@ from pathlib import Path
 def _collect(given: argparse.Namespace) -> None:
     from assistant.recipe import make
 
-    make.collect(given.audio, given.voices, given.procedures, given.data, given.fast_hours)
+    make.collect(given.audio, given.voices, given.procedures, given.data, given.fast_hours, given.seed)
 
 
 def _speak_worker(given: argparse.Namespace) -> None:
@@ -68,6 +68,7 @@ def _paths(parser: argparse.ArgumentParser, *names: str) -> None:
 def _sources(parser: argparse.ArgumentParser) -> None:
     _paths(parser, "audio", "voices")
     parser.add_argument("--procedures", type=Path, default=Path("protocol/procedures"), metavar="DIR")
+    parser.add_argument("--seed", type=int, default=0, help="of all draws")
     parser.add_argument("--fast-hours", type=float, default=3.2, help="hours of speech from the quick engines")
 
 
@@ -78,7 +79,6 @@ def _training(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--people", type=float, default=1.0, help="factor on the share of recorded people")
     parser.add_argument("--dropped", type=float, default=0.0, help="share of outputs left out in training")
     parser.add_argument("--start", default="", help="checkpoint to go on from")
-    parser.add_argument("--seed", type=int, default=0)
     parser.add_argument("--capacity-h", type=float, default=80.0, help="hours of speech the device can hold")
 
 
@@ -113,6 +113,7 @@ def _parser() -> argparse.ArgumentParser:
     train = add("train", _train, "train on a collected folder")
     _paths(train, "data", "out")
     train.add_argument("--seconds", type=float, required=True)
+    train.add_argument("--seed", type=int, default=0, help="of all draws")
     train.add_argument("--device", default="cuda:0")
     _training(train)
     export = add("export", _export, "a checkpoint into a model directory")

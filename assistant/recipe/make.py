@@ -17,7 +17,7 @@ SHIPPED: Final = model_files.Decoding(costs=GraphSettings(unknown_phone=3.0))
 """How the shipped model decodes: the cost of `[unk]` was chosen on tuning speakers, the rest as first tried."""
 
 
-def collect(audio: Path, voices: Path, procedures: Path, data: Path, fast_hours: float) -> None:
+def collect(audio: Path, voices: Path, procedures: Path, data: Path, fast_hours: float, seed: int) -> None:
     """Fill `data` with everything that training reads.
 
     Args:
@@ -26,14 +26,15 @@ def collect(audio: Path, voices: Path, procedures: Path, data: Path, fast_hours:
         procedures: folder of procedure files, whose phrases join the texts.
         data: where to put it.
         fast_hours: hours of speech from the quick engines.
+        seed: of the texts and of who says them.
     """
     data.mkdir(parents=True, exist_ok=True)
     phrases = texts.procedure_phrases(procedures)
-    print(corpus.write_units(data, UNITS, 11, phrases), "texts")
+    print(corpus.write_units(data, UNITS, seed, phrases), "texts")
     kokoro_weights.write_styles(voices, data / "styles.npz")
     kokoro_weights.to_float(kokoro_weights.joined(voices), data / "kokoro.onnx")
     units = json.loads((data / "units.json").read_text(encoding="utf-8"))
-    print(corpus.write_pack(data, "fast1", corpus.fast_clips(units, fast_hours, 1), 0.92), "h quick voices")
+    print(corpus.write_pack(data, "fast1", corpus.fast_clips(units, fast_hours, seed), 0.92), "h quick voices")
     print(corpus.write_pack(data, "human", corpus.human_clips(audio), 0.85), "h people")
     print(corpus.write_pack(data, "noise", corpus.noise_clips(audio), 0.7), "h noise")
     print(corpus.write_rooms(audio, data), "rooms")
@@ -53,7 +54,7 @@ def everything(given: argparse.Namespace) -> None:
     from assistant.recipe import stages, training
 
     devices = given.device.split(",")
-    collect(given.audio, given.voices, given.procedures, given.work, given.fast_hours)
+    collect(given.audio, given.voices, given.procedures, given.work, given.fast_hours, given.seed)
     stages.speak(given.work, given.work / "kokoro.onnx", given.workers, given.speak_s, devices)
     plan = training.Plan(
         stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak, people=given.people, seed=given.seed,

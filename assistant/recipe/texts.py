@@ -19,15 +19,15 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 SHARES: Final = {
-    "words": 0.28,
-    "sentence": 0.20,
-    "command": 0.20,
-    "command_words": 0.09,
-    "number": 0.09,
-    "letters": 0.05,
-    "date": 0.03,
+    "words": 0.26,
+    "sentence": 0.19,
+    "command": 0.185,
+    "command_words": 0.085,
+    "number": 0.085,
+    "letters": 0.047,
+    "date": 0.028,
     "spelling": 0.02,
-    "single": 0.04,
+    "single": 0.10,
 }
 """Share of each kind of text among all that is drawn."""
 
@@ -173,6 +173,7 @@ def draw_texts(count: int, seed: int, phrases: Iterable[str] = ()) -> list[Text]
     sayable = sorted({word for text in templates for word in text.split() if word not in "#%"})
     common = [word for word in words.common_words() if len(word) > 2]
     frequent = common[: len(common) // 5] + list(words.FUNCTION) * 3
+    short = [word for word in (*words.domain_words(), *sayable, *common[:6000]) if len(word) <= 6]
     makers: dict[str, Callable[[], str]] = {
         "words": lambda: " ".join(draw.choice(frequent if draw.random() < 0.35 else common) for _ in range(draw.randint(3, 8))),
         "sentence": lambda: sentence(draw),
@@ -182,7 +183,7 @@ def draw_texts(count: int, seed: int, phrases: Iterable[str] = ()) -> list[Text]
         "letters": lambda: " ".join(draw.choice(words.LETTERS) for _ in range(draw.randint(1, 7))),
         "date": lambda: date_or_address(draw),
         "spelling": lambda: " ".join(draw.choice(words.SPELLING) for _ in range(draw.randint(1, 4))),
-        "single": lambda: draw.choice((*words.domain_words(), *common[:4000])),
+        "single": lambda: draw.choice(short if draw.random() < 0.6 else common),
     }
     kinds = draw.choices(list(SHARES), list(SHARES.values()), k=count)
     texts = [Text(makers[kind](), kind) for kind in kinds]
