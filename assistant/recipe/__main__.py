@@ -21,25 +21,20 @@ def _speak_worker(given: argparse.Namespace) -> None:
 
     clock = SystemClock()
     limit_ms = given.seconds * 1000
-    kokoro.run_worker(given.data, str(given.kokoro), given.number, given.device, lambda: clock.now_ms() < limit_ms)
+    kokoro.run_worker(given.data, str(given.kokoro), given.number, given.seed, given.device, lambda: clock.now_ms() < limit_ms)
 
 
 def _speak(given: argparse.Namespace) -> None:
     from assistant.recipe import stages
 
-    codes = stages.speak(given.data, given.kokoro, given.workers, given.seconds, given.device.split(","))
+    codes = stages.speak(given.data, given.kokoro, given.workers, given.seconds, given.device.split(","), given.seed)
     print(f"{codes.count(0)} of {len(codes)} speakers ended well")
 
 
 def _train(given: argparse.Namespace) -> None:
-    from assistant.recipe import stages, training
+    from assistant.recipe import stages
 
-    late = {"clean_steps": 0, "ramp_steps": 1} if given.start else {}
-    plan = training.Plan(
-        stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak, people=given.people, start=given.start,
-        seed=given.seed, dropped=given.dropped, **late,
-    )  # fmt: skip
-    stages.train(given.data, given.out, given.seconds, plan, given.device, given.capacity_h)
+    stages.train(given.data, given.out, given.seconds, stages.plan(given), given.device.split(","), given.capacity_h)
 
 
 def _export(given: argparse.Namespace) -> None:
@@ -78,7 +73,8 @@ def _training(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--peak", type=float, default=2.5e-3, help="highest learning rate")
     parser.add_argument("--people", type=float, default=1.0, help="factor on the share of recorded people")
     parser.add_argument("--dropped", type=float, default=0.0, help="share of outputs left out in training")
-    parser.add_argument("--start", default="", help="checkpoint to go on from")
+    parser.add_argument("--start", default="", help="checkpoint or model folder to go on from")
+    parser.add_argument("--average", type=float, default=0.999, help="decay of the running average of the weights")
     parser.add_argument("--capacity-h", type=float, default=80.0, help="hours of speech the device can hold")
 
 
@@ -99,7 +95,7 @@ def _parser() -> argparse.ArgumentParser:
     whole.add_argument("--speak-s", type=float, default=300.0, help="seconds given to the Kokoro voices")
     whole.add_argument("--train-s", type=float, default=1400.0, help="seconds given to training")
     whole.add_argument("--workers", type=int, default=14)
-    whole.add_argument("--device", default="cuda:0", help="devices for the voices, parted by commas; the first trains")
+    whole.add_argument("--device", default="cuda:0", help="devices, parted by commas; all speak, then all train")
     collect = add("collect", _collect, "texts, quick voices, people, noises, rooms and voice weights into one folder")
     _sources(collect)
     _paths(collect, "data")
@@ -110,11 +106,12 @@ def _parser() -> argparse.ArgumentParser:
         sub.add_argument("--workers", type=int, default=14)
         sub.add_argument("--seconds", type=float, required=True)
         sub.add_argument("--device", default="cuda:0")
+        sub.add_argument("--seed", type=int, default=0, help="of all draws")
     train = add("train", _train, "train on a collected folder")
     _paths(train, "data", "out")
     train.add_argument("--seconds", type=float, required=True)
     train.add_argument("--seed", type=int, default=0, help="of all draws")
-    train.add_argument("--device", default="cuda:0")
+    train.add_argument("--device", default="cuda:0", help="devices that train together, parted by commas")
     _training(train)
     export = add("export", _export, "a checkpoint into a model directory")
     _paths(export, "checkpoint", "out")

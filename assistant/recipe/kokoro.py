@@ -9,7 +9,7 @@ from __future__ import annotations
 import itertools
 import json
 import random
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -32,6 +32,11 @@ MOST_TOKENS: Final = 440
 DURATIONS: Final = "/encoder/Clip_output_0"
 FRAME_SAMPLES: Final = 400
 """Samples at 16 kHz for one unit of the voice's durations (600 at its own 24 kHz)."""
+BEYOND: Final = 0.25
+"""How far outside 0..1 the weights of a blend may lie."""
+TILT: Final = 0.3
+"""Most that a voice is moved along the spread of the voices, in standard deviations; a share TILTED is moved."""
+TILTED: Final = 0.5
 SYMBOL_IDS: Final[dict[str, int]] = dict(
     zip(
         ';:,.!?—…"()“” \u0303ʣʥʦʨᵝꭧAIOQSTWYᵊabcdefhijklmnopqrstuvwxyzɑɐɒæβɔɕçɖðʤəɚɛɜɟɡɥɨɪʝɯɰŋɳɲɴøɸθœɹɾɻʁɽʂʃʈʧʊʋʌɣɤχʎʒʔˈˌːʰʲ↓→↗↘ᵻ',
@@ -112,32 +117,51 @@ def cut(
 
 @dataclass(slots=True)
 class Casting:
-    """Draws who speaks (single voices, blends, foreign accents), what, and how."""
+    """Draws who speaks (single voices, blends of two or three and beyond them, foreign accents, tilts), what, and how."""
 
     kinds: dict[str, list[dict[str, str]]]
     styles: dict[str, NDArray[np.float32]]
     draw: random.Random
+    english: list[str] = field(init=False)
+    foreign: list[str] = field(init=False)
+    spread: NDArray[np.float32] = field(init=False)
+    """[voices, 256]: how each voice differs from all others' mean, so scaled that random sums spread as the voices do."""
+
+    def __post_init__(self) -> None:
+        barred = {name.removeprefix("kokoro:") for name in (*NEVER_TRAIN, *TUNING)}
+        self.english = [name for name in self.styles if name[0] in "ab" and name not in barred]
+        self.foreign = [name for name in self.styles if name[0] not in "ab"]
+        people = np.stack([self.styles[name].mean(0) for name in (*self.english, *self.foreign)])
+        self.spread = (people - people.mean(0)) / np.float32(len(people)) ** np.float32(0.5)
 
     def style(self) -> tuple[NDArray[np.float32], str]:
         """([rows, 256] style, 'us' or 'gb') of a new person."""
-        barred = {name.removeprefix("kokoro:") for name in (*NEVER_TRAIN, *TUNING)}
-        english = [name for name in self.styles if name[0] in "ab" and name not in barred]
-        foreign = [name for name in self.styles if name[0] not in "ab"]
+        names, weights = self._blend()
+        style: NDArray[np.float32] = np.sum([w * self.styles[name] for w, name in zip(weights, names, strict=True)], axis=0)
+        if self.draw.random() < TILTED:
+            much = self.draw.uniform(0, TILT)
+            turns = np.array([self.draw.gauss(0, much) for _ in self.spread], np.float32)
+            style = style + turns @ self.spread
+        main = names[int(np.argmax(weights))]
+        accent = "gb" if (main[0] == "b") != (self.draw.random() < 0.1) else "us"
+        return style.astype(np.float32), accent
+
+    def _blend(self) -> tuple[list[str], list[float]]:
+        """Voices and their weights, which sum to 1: alone, of two, or of three, and for some outside 0..1."""
         chance = self.draw.random()
-        if chance < 0.5:
-            first, second = self.draw.sample(english, 2)
-            share = self.draw.uniform(0.3, 0.7)
-        elif chance < 0.72:
-            first = second = self.draw.choice(english)
-            share = 1.0
-        elif chance < 0.92:
-            first, second = self.draw.choice(english), self.draw.choice(foreign)
-            share = self.draw.uniform(0.35, 0.7)
-        else:
-            first = second = self.draw.choice(foreign)
-            share = 1.0
-        accent = "gb" if (first[0] == "b") != (self.draw.random() < 0.1) else "us"
-        return share * self.styles[first] + (1 - share) * self.styles[second], accent
+        if chance < 0.2:
+            return [self.draw.choice(self.english)], [1.0]
+        if chance < 0.26:
+            return [self.draw.choice(self.foreign)], [1.0]
+        count = 2 if chance < 0.65 else 3
+        names = self.draw.sample(self.english, count)
+        if self.draw.random() < 0.3:
+            names[-1] = self.draw.choice(self.foreign)
+        beyond = BEYOND if self.draw.random() < 0.4 else 0.0
+        weights = [self.draw.uniform(-beyond, 1 + beyond) for _ in names[1:]]
+        while not -beyond <= 1 - sum(weights) <= 1 + beyond:
+            weights = [self.draw.uniform(-beyond, 1 + beyond) for _ in names[1:]]
+        return names, [1 - sum(weights), *weights]
 
     def script(self, accent: str) -> tuple[list[int], list[int], list[str]]:
         """(tokens, position of the end mark of each text, phones of each text) of one clip."""
@@ -166,7 +190,7 @@ def load_styles(path: Path) -> dict[str, NDArray[np.float32]]:
         return {name: packs[name].astype("f4") for name in packs.files}
 
 
-def run_worker(folder: Path, model: str, number: int, device: str, going: Callable[[], bool]) -> float:
+def run_worker(folder: Path, model: str, number: int, seed: int, device: str, going: Callable[[], bool]) -> float:
     """Speak until `going()` is false; returns hours kept."""
     torch.set_num_threads(1)
     if device != "cpu":
@@ -176,7 +200,7 @@ def run_worker(folder: Path, model: str, number: int, device: str, going: Callab
     kinds: dict[str, list[dict[str, str]]] = {}
     for unit in json.loads((folder / "units.json").read_text(encoding="utf-8")):
         kinds.setdefault(unit["kind"], []).append(unit)
-    casting = Casting(kinds, load_styles(folder / "styles.npz"), random.Random(1000 + number))
+    casting = Casting(kinds, load_styles(folder / "styles.npz"), random.Random(f"{seed} {number}"))
     speaker = Speaker(model, device)
     pieces: list[Any] = []
     said: list[str] = []

@@ -51,14 +51,10 @@ def export(checkpoint: Path, out: Path) -> int:
 
 def everything(given: argparse.Namespace) -> None:
     """Collect, speak, train, export. The voices finish before training starts, since both want the whole GPU."""
-    from assistant.recipe import stages, training
+    from assistant.recipe import stages
 
     devices = given.device.split(",")
     collect(given.audio, given.voices, given.procedures, given.work, given.fast_hours, given.seed)
-    stages.speak(given.work, given.work / "kokoro.onnx", given.workers, given.speak_s, devices)
-    plan = training.Plan(
-        stages.named_shape(given.shape), batch_s=given.batch_s, peak=given.peak, people=given.people, seed=given.seed,
-        dropped=given.dropped,
-    )
-    stages.train(given.work, given.work / "run", given.train_s, plan, devices[0], given.capacity_h)
+    stages.speak(given.work, given.work / "kokoro.onnx", given.workers, given.speak_s, devices, given.seed)
+    stages.train(given.work, given.work / "run", given.train_s, stages.plan(given), devices, given.capacity_h)
     print(export(given.work / "run/final.pt", given.out), "words in", given.out)

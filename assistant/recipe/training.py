@@ -1,180 +1,31 @@
-"""Trains the phone net on one device. All audio lives there; batches, augmentation, features and loss are made there too."""
+"""Trains the phone net. All audio lives on the device; batches, augmentation, features and loss are made there too."""
 
 from __future__ import annotations
 
 import json
 import math
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import torch
 
-from assistant.recipe import augment, corpus
-from assistant.recipe.features import WARPS, Mfcc
+from assistant.recipe import augment, corpus, unfolding
+from assistant.recipe.features import Mfcc
 from assistant.recipe.loss import topology_loss
 from assistant.recipe.network import Shape, Tdnn
 from assistant.recipe.phones import PDF_COUNT
-from assistant.recipe.speakers import HUMAN_SETS
-from assistant.recipe.speech_sounds import label_codes
+from assistant.recipe.pool import RATE, Batch, Bucket, Pool, buckets, draw_batch
+from assistant.recipe.together import Ranks
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-    from pathlib import Path
 
-RATE: Final = 16_000
-MOST_PHONES: Final = 190
-BUCKETS_S: Final = (1.7, 2.2, 2.8, 3.6, 4.6, 6.0, 8.0, 10.5, 13.5)
-"""Clip lengths after padding; each batch has one of them."""
-SHARES: Final = {
-    "an4": 0.06, "gsc_test_v002": 0.09, "gsc_v001_bed_cat_happy": 0.015, "common_voice_100": 0.03, "excerpts80": 0.025,
-    "ohf_phrases": 0.01, "picovoice_wakewords": 0.012, "pocketsphinx_tests": 0.005, "misc_sentences": 0.004,
-    "hibari": 0.03, "flite": 0.03, "pico": 0.03, "festival": 0.008, "espeak": 0.025, "kokoro": 0.62,
-}  # fmt: skip
-"""Share of clips drawn from each collection: people, who are scarce, are weighed up."""
-SLOWEST: Final = 0.84
-FASTEST: Final = 1.22
-
-
-@dataclass(slots=True)
-class Pool:
-    """Clips on the device: one flat int16 buffer and, per clip, where it lies, what it says, where it comes from."""
-
-    device: str
-    capacity_h: float
-    flat: Any = None
-    used: int = 0
-    rows: list[tuple[int, int, str, str]] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        self.flat = torch.zeros(int(self.capacity_h * 3600 * RATE) + 64, dtype=torch.int16, device=self.device)
-
-    def add(self, pcm: Any, rows: list[tuple[int, int, str, str]]) -> None:
-        """Append samples and their rows (start, end, phones, collection); very short or long clips are left out."""
-        if self.used + len(pcm) > len(self.flat):
-            return
-        self.flat[self.used : self.used + len(pcm)] = torch.from_numpy(pcm).to(self.device)
-        for start, end, phones, collection in rows:
-            count = len(phones.replace("|", " ").split())
-            fits = 2400 < end - start < BUCKETS_S[-1] * SLOWEST * RATE - 8000
-            if fits and count <= min(MOST_PHONES, 25 * (end - start) / RATE):
-                self.rows.append((self.used + start, self.used + end, phones, collection))
-        self.used += len(pcm)
-
-    def hours(self) -> dict[str, float]:
-        """Hours per collection."""
-        total: dict[str, float] = {}
-        for start, end, _, collection in self.rows:
-            total[collection] = total.get(collection, 0) + (end - start) / RATE / 3600
-        return {name: round(value, 2) for name, value in total.items()}
-
-
-@dataclass(slots=True)
-class Bucket:
-    """All clips that fit one batch length, with their labels padded to one width."""
-
-    samples: int
-    share: float
-    starts: Any
-    lengths: Any
-    weights: Any
-    phones: Any
-    silence_ok: Any
-    counts: Any
-
-
-def buckets(pool: Pool, people: float = 1.0) -> list[Bucket]:
-    """Sort the pool into buckets; a clip goes where it fits at its slowest with a third of a second to spare."""
-    hours: dict[str, int] = {}
-    for *_, collection in pool.rows:
-        hours[collection] = hours.get(collection, 0) + 1
-    sizes = [int(length * RATE) for length in BUCKETS_S]
-    sorted_rows: list[list[tuple[int, int, str, str]]] = [[] for _ in sizes]
-    for row in pool.rows:
-        needed = (row[1] - row[0]) / SLOWEST + 0.33 * RATE
-        sorted_rows[next(i for i, size in enumerate(sizes) if size >= needed or i == len(sizes) - 1)].append(row)
-    made = []
-    for size, rows in zip(sizes, sorted_rows, strict=True):
-        if len(rows) >= 2:
-            shares = [SHARES[row[3]] * (people if row[3] in HUMAN_SETS else 1.0) / hours[row[3]] for row in rows]
-            weights = torch.tensor(shares, device=pool.device)
-            made.append(_bucket(size, rows, weights, pool.device))
-    return made
-
-
-def _bucket(size: int, rows: list[tuple[int, int, str, str]], weights: Any, device: str) -> Bucket:
-    coded = [label_codes(corpus.chosen_from(row[2])) for row in rows]
-    most = max(len(codes) for codes, _ in coded)
-    phones = np.full((len(rows), most), 2, np.int32)
-    allowed = np.zeros((len(rows), most + 1), np.int8)
-    for index, (codes, silence_after) in enumerate(coded):
-        phones[index, : len(codes)] = codes
-        allowed[index, : len(silence_after)] = silence_after
-    starts = torch.tensor([row[0] for row in rows], device=device)
-    lengths = torch.tensor([row[1] - row[0] for row in rows], device=device)
-    counts = torch.tensor([len(codes) for codes, _ in coded], dtype=torch.int32, device=device)
-    share = float(weights.sum())
-    return Bucket(
-        size, share, starts, lengths, weights, torch.from_numpy(phones).to(device), torch.from_numpy(allowed).to(device), counts
-    )
-
-
-def _at_speed(pool: Pool, starts: Any, lengths: Any, lead: Any, ratio: Any, samples: int) -> Any:
-    """Clips laid at `lead` in [rows, samples], played `ratio` times as fast (pitch moves too), by an 8-tap windowed sinc."""
-    place = (torch.arange(samples, device=pool.device, dtype=torch.float64)[None] - lead[:, None]) * ratio[:, None].double()
-    whole = place.floor()
-    part = (place - whole).float()
-    base = whole.long()
-    sine = torch.sin(math.pi * part) / math.pi
-    total = torch.zeros(place.shape, device=pool.device)
-    for tap in range(-3, 5):
-        away = part - tap
-        kernel = torch.where(away.abs() < 1e-4, torch.ones_like(away), sine * (-1.0) ** tap / away)
-        window = torch.cos(math.pi / 9 * away) ** 2
-        total += _fetch(pool, starts, lengths, base + tap) * kernel * window
-    return total
-
-
-def _fetch(pool: Pool, starts: Any, lengths: Any, at: Any) -> Any:
-    inside = (at >= 0) & (at < lengths[:, None])
-    return pool.flat[(starts[:, None] + at).clamp(0, len(pool.flat) - 1)].float() * inside
-
-
-@dataclass(slots=True)
-class Batch:
-    """One batch of features with its labels."""
-
-    features: Any
-    phones: Any
-    silence_ok: Any
-    counts: Any
-
-
-def draw_batch(
-    pool: Pool, bucket: Bucket, rows: int, sounds: augment.Sounds, mfcc: Mfcc, strength: float
-) -> Batch:
-    """Draw clips, place them in time, change speed and vocal tract, mix noise, and take features."""
-    chosen = torch.multinomial(bucket.weights, rows, replacement=True)
-    starts, lengths = bucket.starts[chosen], bucket.lengths[chosen]
-    device = pool.device
-    changed = rows // 2
-    ratio = torch.ones(rows, device=device)
-    ratio[:changed] = SLOWEST * (FASTEST / SLOWEST) ** torch.rand(changed, device=device)
-    active = lengths / ratio
-    room = (bucket.samples - active).clamp(min=0)
-    lead = (room * (0.04 + 0.86 * torch.rand(rows, device=device))).clamp(max=1.2 * RATE).floor()
-    clean = torch.empty(rows, bucket.samples, device=device)
-    clean[:changed] = _at_speed(pool, starts[:changed], lengths[:changed], lead[:changed], ratio[:changed], bucket.samples)
-    plain = torch.arange(bucket.samples, device=device)[None] - lead[changed:, None].long()
-    clean[changed:] = _fetch(pool, starts[changed:], lengths[changed:], plain)
-    order = torch.randperm(rows, device=device)
-    clean, active, chosen = clean[order], active[order], chosen[order]
-    speech = torch.rand(rows, device=device) > 0.06
-    heard = augment.heard(clean, active, speech, sounds, strength)
-    warp = torch.randint(len(WARPS), (rows,), device=device) * (torch.rand(rows, device=device) < 0.7 * strength)
-    features = augment.masked(mfcc.log_mel(heard, warp), strength) @ mfcc.cosines
-    counts = bucket.counts[chosen] * speech.int()
-    return Batch(features, bucket.phones[chosen].contiguous(), bucket.silence_ok[chosen].contiguous(), counts)
+SEEDS_APART: Final = 1000
+"""Between the seeds of processes that train one net."""
+CALIBRATING: Final = 8
+"""Batches by which the norms of a net from a model folder are set."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +41,7 @@ class Plan:
         seed: of all draws on the device.
         people: factor on the shares of recorded people.
         dropped: share of every block's outputs that a clip is learned without.
-        start: checkpoint to go on from; empty for none.
+        start: checkpoint or model folder to go on from; empty for none.
     """
 
     shape: Shape
@@ -217,6 +68,10 @@ def loss_for(device: str) -> Callable[..., Any]:
     return topology_loss_gpu
 
 
+def _numbers(net: Tdnn) -> list[Any]:
+    return [value for value in net.state_dict().values() if value.is_floating_point()]
+
+
 @dataclass(slots=True)
 class Trainer:
     """A net in training, its running average, and what it learns from."""
@@ -224,6 +79,7 @@ class Trainer:
     plan: Plan
     pool: Pool
     sounds: augment.Sounds
+    ranks: Ranks = field(default_factory=Ranks)
     net: Tdnn = field(init=False)
     mean_net: Tdnn = field(init=False)
     mfcc: Mfcc = field(init=False)
@@ -233,36 +89,47 @@ class Trainer:
     audio_s: float = 0.0
 
     def __post_init__(self) -> None:
-        torch.manual_seed(self.plan.seed)
+        torch.manual_seed(self.plan.seed + SEEDS_APART * self.ranks.rank)
         device = self.pool.device
         torch.backends.cuda.matmul.allow_tf32 = True
         torch.backends.cudnn.allow_tf32 = True
         self.mfcc = Mfcc().to(device)
-        self.net = Tdnn(self.plan.shape).to(device)
+        self.refresh()
+        self.net = self._started().to(device)
+        self.ranks.take_first(_numbers(self.net))
         self.mean_net = Tdnn(self.plan.shape).to(device).eval()
+        self.mean_net.load_state_dict(self.net.state_dict())
+        self.net.train()
         for block in self.net.blocks:
             block.dropped = self.plan.dropped
         self.optimiser = torch.optim.AdamW(
             self.net.parameters(), self.plan.peak, betas=(0.9, 0.98), weight_decay=0.02, fused=device != "cpu"
         )
-        self.refresh()
-        if self.plan.start:
-            saved = torch.load(self.plan.start, map_location="cpu", weights_only=True)["state"]
-            for net in (self.net, self.mean_net):
-                net.load_state_dict({name: value.float() for name, value in saved.items()})
+
+    def _started(self) -> Tdnn:
+        """The net to begin with: new, from a checkpoint, or from a model folder."""
+        start = Path(self.plan.start)
+        if self.plan.start and start.is_dir():
+            net = unfolding.unfolded(start)
+            net.to(self.pool.device)
+            with torch.no_grad():
+                unfolding.calibrate(net, (self.draw(1.0).features for _ in range(CALIBRATING)))
+            self.audio_s = 0.0
+        elif self.plan.start:
+            net = load_net(start)[0]
         else:
-            self._normalise()
+            net = Tdnn(self.plan.shape)
+            with torch.no_grad():
+                features = self.draw(0.5).features
+                net.mean.copy_(features.mean((0, 1)))
+                net.inverse_std.copy_(1 / features.std((0, 1)))
+        if net.shape != self.plan.shape:
+            raise ValueError(f"{start} holds a net of shape {net.shape}, not {self.plan.shape}")
+        return net
 
     def refresh(self) -> None:
         """Sort the pool again after new clips arrived."""
         self.sorted = buckets(self.pool, self.plan.people)
-
-    def _normalise(self) -> None:
-        with torch.no_grad():
-            features = self.draw(0.5).features
-            for net in (self.net, self.mean_net):
-                net.mean.copy_(features.mean((0, 1)))
-                net.inverse_std.copy_(1 / features.std((0, 1)))
 
     def draw(self, strength: float) -> Batch:
         """A random batch: a bucket by its share of clips, then as many rows as make `batch_s` seconds."""
@@ -291,6 +158,7 @@ class Trainer:
         loss = torch.where(fits, each * weight, torch.zeros_like(each)).sum() / batch.counts.sum().clamp(min=1)
         self.optimiser.zero_grad(set_to_none=True)
         loss.backward()
+        self.ranks.average([parameter.grad for parameter in self.net.parameters()])
         torch.nn.utils.clip_grad_norm_(self.net.parameters(), 2.0)
         self.optimiser.step()
         self.step += 1
@@ -300,9 +168,15 @@ class Trainer:
     @torch.no_grad()
     def _follow(self) -> None:
         keep = min(self.plan.average, (1 + self.step) / (10 + self.step))
-        mine = [value for value in self.net.state_dict().values() if value.is_floating_point()]
-        theirs = [value for value in self.mean_net.state_dict().values() if value.is_floating_point()]
-        torch._foreach_lerp_(theirs, mine, 1 - keep)
+        torch._foreach_lerp_(_numbers(self.mean_net), _numbers(self.net), 1 - keep)
+
+    @torch.no_grad()
+    def meet(self) -> float:
+        """Average what each process measured for itself, the norms' statistics; returns how far the weights were apart."""
+        apart = self.ranks.apart(list(self.net.parameters()))
+        for net in (self.net, self.mean_net):
+            self.ranks.average([value for name, value in net.state_dict().items() if value.is_floating_point() and "running" in name])
+        return apart
 
     @torch.no_grad()
     def priors(self, batches: int = 16) -> Any:
@@ -320,7 +194,7 @@ class Trainer:
             name: value.half() if "running" not in name and name not in ("mean", "inverse_std") else value
             for name, value in self.mean_net.state_dict().items()
         }
-        story = {"steps": self.step, "audio_h": self.audio_s / 3600, "hours": self.pool.hours(), "seed": self.plan.seed}
+        story = {"steps": self.step, "audio_h": self.ranks.count * self.audio_s / 3600, "hours": self.pool.hours(), "seed": self.plan.seed}
         partial = path.with_suffix(".part")
         torch.save(
             {"state": {k: v.cpu() for k, v in state.items()}, "shape": self.plan.shape.as_dict(),
@@ -345,20 +219,6 @@ def load_sounds(folder: Path, device: str) -> augment.Sounds:
     spans = torch.tensor([[row[0], row[1] - row[0]] for row in rows], device=device)
     rooms = torch.from_numpy(np.load(folder / "rooms.npy").astype("f4")).to(device)
     return augment.Sounds(torch.from_numpy(noise).to(device), spans, rooms)
-
-
-def add_pack(pool: Pool, folder: Path, name: str, use: str = "train") -> None:
-    """Put one pack's clips of one use into the pool."""
-    pcm, rows = corpus.read_pack(folder, name)
-    pool.add(pcm, [(row[0], row[1], row[2], row[3]) for row in rows if row[4] == use])
-
-
-def add_shard(pool: Pool, path: Path) -> None:
-    """Put one file of Kokoro speech into the pool."""
-    with np.load(path) as shard:
-        ends = [0, *shard["ends"].tolist()]
-        rows = [(ends[i], ends[i + 1], phones, "kokoro") for i, phones in enumerate(shard["phones"].tolist())]
-        pool.add(shard["pcm"], rows)
 
 
 def describe(trainer: Trainer) -> str:

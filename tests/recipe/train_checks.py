@@ -1,22 +1,29 @@
 """Training on a CPU, where torch is installed (`.[train]`): the loss, the features, and a net from training to file."""
 
 import itertools
+import json
 import math
+import random
 from pathlib import Path
 
 import numpy as np
 import pytest
 import torch
 
-from assistant.recipe import phone_net
+from assistant.recipe import phone_net, stages
 from assistant.recipe.augment import Sounds, good_length, heard
 from assistant.recipe.features import Mfcc
+from assistant.recipe.kaldi_model import model_bytes
+from assistant.recipe.kokoro import BEYOND, Casting
 from assistant.recipe.loss import topology_loss
 from assistant.recipe.machine_noise import machines
 from assistant.recipe.network import Shape, Tdnn, folded
 from assistant.recipe.phones import BLANK, SILENCE
-from assistant.recipe.training import Plan, Pool, Trainer, load_net
-from tests.recipe.nets import cepstra
+from assistant.recipe.pool import Pool
+from assistant.recipe.training import Plan, Trainer, load_net
+from assistant.recipe.unfolding import calibrate, unfolded
+from assistant.recipe.voices import NEVER_TRAIN, TUNING
+from tests.recipe.nets import cepstra, tiny_net
 
 
 def _every_path(frames: int, phones: list[int], silence_ok: list[bool]) -> list[list[int]]:
@@ -119,3 +126,75 @@ def test_augmented_audio_is_whole_numbers_in_range() -> None:
     out = heard(clean, torch.full((12,), 16000), torch.ones(12, dtype=torch.bool), Sounds(noise, torch.tensor([[0, 16000]]), rooms), 1.0)
     assert torch.equal(out, out.round())
     assert float(out.abs().max()) <= 32767
+
+
+def _tones(folder: Path) -> None:
+    """A corpus folder of two tones, short and long, that train and tune, with a noise and a room."""
+    draw = np.random.default_rng(6)
+    clips = [
+        (np.sin(2 * np.pi * pitch * np.arange(samples) / 16000) * 8000 + draw.normal(size=samples) * 50, phone)
+        for samples in (6400, 24000)
+        for pitch, phone in ((300, "AA"), (1200, "IY"))
+        for _ in range(4)
+    ]
+    ends = np.cumsum([len(clip) for clip, _ in clips])
+    pcm = np.concatenate([clip for clip, _ in clips]).astype(np.int16)
+    np.savez(folder / "kokoro_0_0.npz", pcm=pcm, ends=ends, phones=np.array([phone for _, phone in clips]))
+    starts = [0, *ends[:-1].tolist()]
+    rows = [[start, int(end), phone, "an4", "tune"] for start, end, (_, phone) in zip(starts, ends, clips, strict=True)]
+    noise = (draw.normal(size=16000) * 500).astype(np.int16)
+    for name, samples, index in (("human", pcm, rows), ("noise", noise, [[0, 16000, "", "fan", "train"]])):
+        np.save(folder / f"{name}.npy", samples)
+        (folder / f"{name}.json").write_text(json.dumps(index))
+    rooms = np.zeros((1, 16000), np.float16)
+    rooms[0, 0] = 1
+    np.save(folder / "rooms.npy", rooms)
+
+
+def test_two_processes_train_one_net(tmp_path: Path) -> None:
+    """Both hold the same weights at the end, though each drew its own clips; the loss falls; the first one writes the net."""
+    _tones(tmp_path)
+    plan = Plan(Shape(16, 24, 12, ((1, 1), (1, 0))), batch_s=6, warm_up=3, peak=1e-2, average=0.9, seed=3)
+    stages.train(tmp_path, tmp_path / "run", 12, plan, ["cpu", "cpu"], 0.05)
+    log = [json.loads(line) for line in (tmp_path / "run/log.jsonl").read_text().splitlines()]
+    losses = [line["loss"] for line in log if "loss" in line]
+    assert log[-1]["step"] > 10
+    assert log[-1]["apart"] == 0
+    assert log[-1]["held_out_0.0"] < 0.8 * losses[0]
+    _, _, story = load_net(tmp_path / "run/final.pt")
+    assert story["steps"] == log[-1]["step"]
+    assert story["audio_h"] * 3600 > 1.5 * 6 * story["steps"]
+
+
+def test_a_model_folder_becomes_a_net_to_train_on(tmp_path: Path) -> None:
+    """What the folder holds is computed again, also by batch norms that use the batch's own statistics."""
+    written = tiny_net(7)
+    (tmp_path / "am").mkdir()
+    (tmp_path / "am/final.mdl").write_bytes(model_bytes(written, 0.3, 4))
+    net = unfolded(tmp_path)
+    features = torch.randn(30, 50, 40, generator=torch.Generator().manual_seed(8)) * 5 + 3
+    expected = written.log_posteriors(features[0].double().numpy())
+    calibrate(net, [features])
+    with torch.no_grad():
+        actual = net(net.pad(features[:1])).log_softmax(2)[0].numpy()
+        settled = net(net.pad(features)).log_softmax(2)
+        training = net.train()(net.pad(features)).log_softmax(2)
+    assert np.abs(expected - actual).max() < 1e-3
+    assert float((settled - training).abs().max()) < 1e-2
+    assert float(net.first_norm.running_var.min()) > 0
+
+
+def test_voices_are_cast_from_those_that_may_train() -> None:
+    """Weights sum to 1 and stay in bounds, some lie beyond 0..1, some are tilted, and no barred voice has a part in any."""
+    barred = [name.removeprefix("kokoro:") for name in (*NEVER_TRAIN, *TUNING) if name.startswith("kokoro:")]
+    names = [*barred, "af_one", "am_two", "bf_three", "bm_four", "am_five", "ef_six", "zm_seven"]
+    basis = np.eye(256, dtype=np.float32)
+    casting = Casting({}, {name: np.repeat(basis[None, at], 300, axis=0) for at, name in enumerate(names)}, random.Random(9))
+    drawn = np.array([casting.style()[0][0] for _ in range(400)])
+    assert not drawn[:, : len(barred)].any()
+    assert drawn.sum(1) == pytest.approx(np.ones(400), abs=1e-4)
+    plain = drawn[(np.abs(drawn) > 1e-6).sum(1) <= 3]
+    assert 100 < len(plain) < 300
+    assert plain.min() < -0.05
+    assert -BEYOND - 1e-5 <= plain.min()
+    assert plain.max() <= 1 + BEYOND + 1e-5
