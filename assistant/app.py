@@ -163,7 +163,7 @@ def recorded_station(book: Book, wishes: Wishes, clock: Clock) -> Built:
     Raises:
         ModelError: if the model cannot be used: without one there is no rehearsal.
     """
-    listener = Listener(load_model(wishes.model, book))
+    listener = Listener(load_model(wishes.model, book), known=every_phrase(book))
     mixdown = Mixdown(wishes.save_audio, ("crew",)) if wishes.save_audio else None
     clips = ClipCache(settings=VOICE)
     player = TimelinePlayer("crew", clock, clips, mixdown.add if mixdown else None)
@@ -188,7 +188,7 @@ def _ears(
     )
     if microphone.missing:
         troubles.append(Part("microphone", works=False, detail=microphone.missing))
-    return Listener(model), microphone, model
+    return Listener(model, known=every_phrase(book)), microphone, model
 
 
 def _scene_of(book: Book) -> Callable[[State, int], Scene]:

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from math import exp, inf
 from pathlib import Path
 from typing import Final, Self
@@ -10,7 +10,7 @@ from typing import Final, Self
 from assistant.errors import ModelError
 from assistant.hearing.grammar import ListenPhrase
 from assistant.hearing.second_look import Look
-from protocol.phrases import Strictness
+from protocol.phrases import NUMBER_SLOT, Strictness
 
 FILE: Final = "conf/second_look.json"
 """Thresholds, in a model's folder."""
@@ -86,12 +86,15 @@ class Policy:
 
     hold_s: float = 0.24
     """Without a second look: a partial result must stand still so long before it is taken early."""
-    ended_s: float = 0.15
+    ended_s: float = 0.12
     """With one: so much quiet must follow a phrase before it is taken early."""
     grown_s: float = 0.45
     """The same for a phrase that may go on: a number, or the beginning of a longer phrase."""
     grown_shortfall: float = 0.5
     """Such a phrase is taken early only when it is so clear; else the recogniser's own end is awaited."""
+    number_lead: float = 2.0
+    """Least lead of a phrase with a number in it. Of 137 readings in noise 3 of the 6 wrong ones and 4 of the 108 right
+    ones had less (voices that trained and tuned)."""
     strict: Least = STRICT
     normal: Least = NORMAL
     loose: Least = LOOSE
@@ -109,6 +112,8 @@ class Policy:
     def doubt(self, phrase: ListenPhrase, evidence: Evidence) -> str | None:
         """Why a phrase is not believed; None when it is."""
         least = self.least(phrase.strictness)
+        if NUMBER_SLOT in phrase.text:
+            least = replace(least, lead=max(least.lead, self.number_lead))
         if evidence.looked:
             strict_end = phrase.strictness is not Strictness.LOOSE
             return _seen_doubt(least, evidence, strict_end=strict_end)

@@ -15,7 +15,9 @@ from assistant.hearing.second_look import Look, PhraseTracker
 KEEP_S = 6.0
 """Sound that is kept to look back at."""
 ROWS_BEFORE, ROWS_AFTER = 8, 6
-"""Rows around a phrase in which other phrases may lie, too."""
+"""Rows around a phrase that are looked at with it."""
+OTHERS_BEFORE = 60
+"""Another phrase that ended in or after this one may have begun so many rows earlier."""
 
 
 class RecentSound:
@@ -84,7 +86,8 @@ class Observer:
 
     def lead(self, look: Look, text: str, others: Others) -> float:
         """By how much a whole phrase fits better than the best of others; infinite without others."""
-        return others.lead(self._rows_of(look), text, look)
+        rows = self._rows_of(look, OTHERS_BEFORE)
+        return others.lead(rows, text, look, min(OTHERS_BEFORE, _row(look.start_s)))
 
     def unclear(self, look: Look) -> float:
         """Mean entropy of the net's answers while a phrase was said."""
@@ -93,10 +96,9 @@ class Observer:
         rows = rows - np.log(np.exp(rows).sum(axis=1, keepdims=True))
         return float(-(np.exp(rows) * rows).sum(axis=1).mean())
 
-    def _rows_of(self, look: Look) -> Frames:
+    def _rows_of(self, look: Look, before: int = ROWS_BEFORE) -> Frames:
         rows = np.concatenate(self._rows)
-        first = max(0, round(look.start_s / ROW_S) - ROWS_BEFORE)
-        return rows[first : round(look.end_s / ROW_S) + ROWS_AFTER]
+        return rows[max(0, _row(look.start_s) - before) : _row(look.end_s) + ROWS_AFTER]
 
     def better(self, text: str, look: Look, kin: Iterable[str]) -> tuple[str, Look]:
         """The phrase, or one of `kin` that begin it or go on from it, if that is what was said."""
@@ -113,3 +115,7 @@ class Observer:
         self._rows.append(rows)
         if self._tracker is not None:
             self._tracker.feed(rows)
+
+
+def _row(at_s: float) -> int:
+    return round(at_s / ROW_S)

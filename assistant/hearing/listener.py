@@ -1,6 +1,6 @@
 """From blocks of sound to phrases: the phrases in force, exact ones only, believed or not."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -48,15 +48,24 @@ class Rejected:
 
 
 class Listener:
-    """One microphone's ear."""
+    """One microphone's ear.
 
-    def __init__(self, model: SpeechModel, policy: Policy | None = None) -> None:
+    Args:
+        model: the recogniser.
+        policy: when a phrase is believed; the model's own when not given.
+        known: every phrase that may ever be in force. One that is not in force is never taken, but it may be what was
+            said: nothing that fits worse than it is taken either.
+    """
+
+    def __init__(self, model: SpeechModel, policy: Policy | None = None, known: Iterable[str] = ()) -> None:
         self._model = model
+        self._known = tuple(known)
         self._policy = policy or model.policy
         self._grammar = Grammar(())
         self._recogniser: Recogniser | None = None
         self._observer = Observer(model.net, model.lexicon) if model.net is not None else None
         self._others: Others | None = None
+        self._compared: set[str] = set()
         self._recent = RecentSound()
         self._zero_s = 0.0
         self._unfed = True
@@ -77,7 +86,7 @@ class Listener:
         if tuple(phrases) == self._grammar.phrases and self._recogniser is not None:
             return
         self._grammar = Grammar(phrases)
-        self._others = Others(self._grammar.plain(), self._model.lexicon) if self._observer is not None else None
+        self._compare_with({*self._grammar.plain(), *Grammar.of_texts(self._known).plain()})
         self._restart(max(self._taken_until_s, self._now_s - PRE_ROLL_S))
 
     def feed(self, block: Block) -> list[Heard]:
@@ -106,6 +115,10 @@ class Listener:
         found = self._judge(self._recogniser.finish())
         self._restart(self._now_s)
         return found
+
+    def _compare_with(self, texts: set[str]) -> None:
+        if self._observer is not None and (self._others is None or texts != self._compared):
+            self._others, self._compared = Others(sorted(texts), self._model.lexicon), texts
 
     def _early(self, recogniser: Recogniser) -> list[Heard]:
         """Take a phrase before the pause that would end it, when nothing else can come of it."""

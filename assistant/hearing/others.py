@@ -29,37 +29,40 @@ class Others:
         self._phones = tuple(phones_of(way) for way in ways)
         self._laid = LaidOut.of(ways)
 
-    def lead(self, rows: Frames, text: str, look: Look) -> float:
+    def lead(self, rows: Frames, text: str, look: Look, since: int = 0) -> float:
         """By how much the whole of a phrase fits better than the best of the others; infinite without others.
 
         One that begins the other by its sound ("four", "forty", "fourteen") fits wherever the other was said: of the
         two, the longer counts if its further phones fit well enough.
 
         Args:
-            rows: log likelihoods of every phone, shape (n, outputs), about as long as `text` took.
+            rows: log likelihoods of every phone, shape (n, outputs), from before `text` was said until after it.
             text: the phrase that is thought to be heard.
             look: what the second look saw of it.
+            since: the row in which it began; what ended before that was something else.
         """
         mine = {phones_of(way) for way in word_ways(text, self._lexicon, WAYS)}
         leads = (
             _lead(look, float(loss), len(phones), kin=any(_kin(phones, way) for way in mine))
-            for phones, loss in zip(self._phones, self._losses(rows), strict=True)
+            for phones, loss in zip(self._phones, self._losses(rows, since), strict=True)
             if phones not in mine
         )
         return min(leads, default=inf)
 
-    def _losses(self, rows: Frames) -> NDArray[np.float32]:
+    def _losses(self, rows: Frames, since: int) -> NDArray[np.float32]:
         sounding = np.full(self._laid.may_pause.shape, NEVER, np.float32)
         paused = sounding.copy()
         best = np.full(len(self._phones), NEVER, np.float32)
         every = np.arange(len(self._phones))
-        for row in rows - rows.max(axis=1, keepdims=True):
+        for number, row in enumerate(rows - rows.max(axis=1, keepdims=True)):
             paused[:, 0], sounding[:, 0] = 0, NEVER
             before = np.maximum(paused, sounding)
+            entered = before[:, :-1] + row[self._laid.pdfs]
             sounding += row[BLANK]
-            sounding[:, 1:] = np.maximum(sounding[:, 1:], before[:, :-1] + row[self._laid.pdfs])
+            sounding[:, 1:] = np.maximum(sounding[:, 1:], entered)
             paused = before + row[SILENCE] + self._laid.may_pause
-            best = np.maximum(best, sounding[every, self._laid.lengths])
+            if number >= since:
+                best = np.maximum(best, entered[every, self._laid.lengths - 1])
         return np.asarray(-best / self._laid.lengths, np.float32)
 
 

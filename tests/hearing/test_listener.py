@@ -59,6 +59,17 @@ def test_a_phrase_that_is_not_in_force_is_not_taken(model: SpeechModel) -> None:
     assert [] == listen(listener, clip("say_again"))
 
 
+def test_a_phrase_that_is_not_in_force_is_not_taken_for_one_that_is(model: SpeechModel) -> None:
+    """Even where anything is believed: a phrase of the procedure that fits better stands in the way."""
+    anything = Policy(loose=Least(0.0, 0.0, shortfall=4.0, worst_word=20.0, lead=-1.0))
+    in_force = [ListenPhrase(text, Strictness.LOOSE) for text in ("panel four standing", "panel two standing", "time check")]
+    with_known, without = Listener(model, anything, known=("panel three standing",)), Listener(model, anything)
+    for listener in (with_known, without):
+        listener.set_phrases(in_force)
+    assert ["panel four standing"] == [one.text for one in listen(without, clip("panel_three_standing"))]
+    assert [] == listen(with_known, clip("panel_three_standing"))
+
+
 def test_noise_is_no_phrase(model: SpeechModel) -> None:
     """Two seconds of hiss, with every kind of strictness."""
     listener = Listener(model)
@@ -157,6 +168,13 @@ def test_a_short_phrase_must_fit_better(phones: int, unclear: float, believed: b
     look = replace(GOOD, shortfall=1.0, phones=phones)
     doubt = Policy().doubt(ListenPhrase("say again"), Evidence.of_look(look, 9.0, unclear))
     assert believed == (doubt is None)
+
+
+def test_a_number_must_stand_out_more() -> None:
+    """Numbers are near to each other."""
+    evidence = Evidence.of_look(GOOD, 1.7, 0.2)
+    assert Policy().doubt(ListenPhrase("oxygen at the hatch", Strictness.NORMAL), evidence) is None
+    assert Policy().doubt(ListenPhrase("oxygen {number}", Strictness.NORMAL), evidence) is not None
 
 
 @pytest.mark.parametrize(

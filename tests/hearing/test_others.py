@@ -6,6 +6,7 @@ import pytest
 
 from assistant.hearing.laid_out import Lexicon
 from assistant.hearing.others import Others
+from assistant.hearing.phone_net import ROW_S
 from assistant.hearing.second_look import PhraseTracker
 from tests.hearing.test_second_look import LEXICON, SAID, SURE, UNSURE, spoken
 
@@ -40,3 +41,14 @@ def test_of_numbers_that_begin_alike_the_one_that_was_said_leads(said: str) -> N
     phones = ("SIL", *NUMBERS[said][0], "SIL", "SIL")
     leads = {text: lead(text, tuple(NUMBERS), phones) for text in ("four", "forty", "fourteen")}
     assert [said] == [text for text, value in leads.items() if value > 1]
+
+
+def test_what_ended_before_the_phrase_began_was_something_else() -> None:
+    """A longer phrase that ends in it stands in the way; one that was said before it does not."""
+    tracker = PhraseTracker("five", NUMBERS)
+    phones = (*FORTY, "SIL", "SIL", "F", "AY", "V", "SIL")
+    tracker.feed(spoken(*phones))
+    assert tracker.look is not None
+    others = Others(("forty",), NUMBERS)
+    before, beside = (others.lead(spoken(*phones), "five", tracker.look, since) for since in (round(tracker.look.start_s / ROW_S), 0))
+    assert before > 1 > beside
