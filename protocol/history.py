@@ -9,6 +9,7 @@ from protocol import events as ev
 from protocol.air import Reading
 from protocol.delivery import Delivery, StationSeen
 from protocol.errors import HistoryError
+from protocol.headset import Headset
 from protocol.rewinding import put_back
 from protocol.state import DRILL, Level, OpenEmergency, Pending, Rescuer, RunningTimer, SpokenEstimate, State, Tape
 
@@ -233,6 +234,13 @@ def _station(state: State, event: ev.StationChanged) -> State:
     return replace(state, stations=state.stations.with_link(seen))
 
 
+def _headset(state: State, event: ev.HearingBegun | ev.RadioChecked) -> State:
+    sound = event.sound if isinstance(event, ev.RadioChecked) else None
+    others = [one for one in state.headsets if one.name != event.station]
+    mine = Headset(event.station, event.role, event.at_ms, sound)
+    return replace(state, headsets=tuple(sorted((*others, mine), key=lambda one: one.name)))
+
+
 def _delivered(state: State, event: ev.DeliveryTaken | ev.DeliveryRefused) -> State:
     delivery = Delivery(event.session, event.seq, event.said_ms)
     return replace(state, stations=state.stations.with_delivery(event.station, delivery, event.heard))
@@ -245,7 +253,7 @@ def _led(state: State, event: ev.LeadTaken) -> State:
 def _said(state: State, event: ev.Said) -> State:
     said = dict(state.last_said)
     for side in ("inside", "outside"):
-        if event.to in {side, "both"}:
+        if event.to in {side, "both"} and not event.station:
             said[side] = event.text
     told = SpokenEstimate(event.estimates, event.text, event.at_ms) if event.estimates else state.estimate
     return replace(state, last_said=tuple(sorted(said.items())), estimate=told)
@@ -307,6 +315,8 @@ _HANDLERS: Mapping[type, Callable[..., State]] = MappingProxyType({
     ev.DrillRewound: _rewound,
     ev.TrainerNoted: _unchanged,
     ev.AudioKept: _unchanged,
+    ev.HearingBegun: _headset,
+    ev.RadioChecked: _headset,
     ev.Said: _said,
 })
 """One small function per event; a test checks that none is missing."""

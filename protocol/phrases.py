@@ -48,6 +48,7 @@ class Meaning:
     """Makes the command from time, origin and number."""
 
 
+RADIO_CHECK_PHRASE = "radio check"
 QUERY_PHRASES: tuple[tuple[str, cmd.Query], ...] = (
     ("say again", cmd.Query.SAY_AGAIN),
     ("what is the danger", cmd.Query.CAUTION),
@@ -62,7 +63,7 @@ QUERY_PHRASES: tuple[tuple[str, cmd.Query], ...] = (
     ("use the other language", cmd.Query.SPEAK_OTHER),
     ("read back the estimate", cmd.Query.ESTIMATE),
     ("read the handover", cmd.Query.HANDOVER),
-    ("radio check", cmd.Query.RADIO_CHECK),
+    (RADIO_CHECK_PHRASE, cmd.Query.RADIO_CHECK),
 )
 HOLD_PHRASE = "hold all work"
 RESUME_PHRASE = "resume all work"

@@ -17,7 +17,7 @@ def put_back(state: State, to: str, moment_ms: int) -> State | None:
         moment = state.moments[index]
         if (moment.step, moment.at_ms) == (to, moment_ms):
             later = moved(moment, state.at_ms - moment_ms)
-            same = replace(later, last_said=state.last_said, stations=state.stations)
+            same = replace(later, last_said=state.last_said, stations=state.stations, headsets=state.headsets)
             return replace(same, moments=state.moments[: index + 1], drill_paused=False)
     return None
 

@@ -3,9 +3,11 @@
 from collections.abc import Iterator
 
 from protocol.air import Gas
+from protocol.headset import SPOKEN
 from protocol.house import House
 from protocol.person_lines import every_line
 from protocol.procedure import Step
+from protocol.rules.headsets import ASK_FOR_CHECK
 from protocol.rules.running import AUDIO_KEPT
 from protocol.scene import Book, Scene, minutes_ms
 from protocol.state import State
@@ -41,7 +43,8 @@ def _always() -> Iterator[str]:
     yield "Work goes on."
     yield "Back one step."
     yield "Person answering."
-    yield "Loud and clear."
+    yield ASK_FOR_CHECK
+    yield from SPOKEN.values()
     yield AUDIO_KEPT
 
 

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from protocol.air import Gas, Reading
 from protocol.delivery import Stations
+from protocol.headset import Headset
 
 DRILL = "drill"
 """Kind of an incident that is one."""
@@ -133,12 +134,14 @@ class State:
     emergencies: tuple[OpenEmergency, ...] = ()
     failed_parts: tuple[str, ...] = ()
     last_said: tuple[tuple[str, str], ...] = ()
-    """The last prompt, answer or alarm for inside and outside."""
+    """The last prompt, answer or alarm for inside and outside; what one station alone was told is not it."""
     estimate: SpokenEstimate | None = None
     """The last that was spoken and whose entries still stand."""
     steps_confirmed: int = 0
     stations: Stations = field(default_factory=Stations)
     """Who is linked, which of their commands were decided, and who leads."""
+    headsets: tuple[Headset, ...] = ()
+    """Stations whose microphone was heard, by name."""
     drill_paused: bool = False
     moments: tuple["State", ...] = field(default=(), compare=False, repr=False)
     """In a drill, the state as each step was entered, oldest first, so that it can be put back there; else empty."""
@@ -164,6 +167,10 @@ class State:
     def level(self) -> str | None:
         """The last mark called."""
         return self.levels[-1].mark if self.levels else None
+
+    def headset(self, name: str) -> Headset | None:
+        """The station of that name, if its microphone was heard."""
+        return next((one for one in self.headsets if one.name == name), None)
 
     def said_to(self, side: str) -> str:
         """The last sentence for a side."""

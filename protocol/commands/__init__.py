@@ -9,7 +9,7 @@ from protocol.commands.drills import (
     TrainerNote,
 )
 from protocol.commands.origin import PROGRAM, Origin, Query, Role
-from protocol.commands.parts import KeepAudio, ReportPart, ReportStation, TakeLead
+from protocol.commands.parts import BeginHearing, KeepAudio, ReportPart, ReportStation, TakeLead
 from protocol.commands.procedure import (
     Advance,
     Affirm,
@@ -40,8 +40,8 @@ from protocol.commands.procedure import (
 Command = (
     OpenIncident | Advance | Affirm | Negate | ReportAir | CountCanister | CallLevel | TapeCorner | CallOutside
     | CheckPerson | AnswerRollCall | MoveRescuer | RecordLine | StepBack | Correct | Hold | Resume | RaiseEmergency
-    | WithdrawEmergency | Ask | Override | EndWork | ReportPart | ReportStation | TakeLead | KeepAudio | Note | Tick
-    | BeginDrill | EndDrill | GiveInject | PauseDrill | RewindDrill | TrainerNote
+    | WithdrawEmergency | Ask | Override | EndWork | ReportPart | ReportStation | BeginHearing | TakeLead | KeepAudio
+    | Note | Tick | BeginDrill | EndDrill | GiveInject | PauseDrill | RewindDrill | TrainerNote
 )  # fmt: skip
 
 __all__ = [
@@ -51,6 +51,7 @@ __all__ = [
     "AnswerRollCall",
     "Ask",
     "BeginDrill",
+    "BeginHearing",
     "CallLevel",
     "CallOutside",
     "CheckPerson",

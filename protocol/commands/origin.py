@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from protocol.delivery import Delivery
+from protocol.headset import Sound
 
 
 class Role(StrEnum):
@@ -50,6 +51,8 @@ class Origin:
     confidence: float | None = None
     delivery: Delivery | None = None
     """How it came, where several stations share an incident."""
+    sound: Sound | None = None
+    """What was measured while it was said; only of a radio check that was heard."""
 
 
 PROGRAM = Origin()

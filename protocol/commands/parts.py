@@ -31,6 +31,14 @@ class ReportStation:
 
 
 @dataclass(frozen=True, slots=True)
+class BeginHearing:
+    """The microphone of the station that this comes from is heard, and nothing is being said there."""
+
+    at_ms: int
+    origin: Origin
+
+
+@dataclass(frozen=True, slots=True)
 class TakeLead:
     """The officer orders another coordinator to lead from here on."""
 

@@ -13,9 +13,11 @@ from protocol.events.parts import (
     AudioKept,
     DeliveryRefused,
     DeliveryTaken,
+    HearingBegun,
     LeadTaken,
     PartFailed,
     PartRecovered,
+    RadioChecked,
     StationChanged,
 )
 from protocol.events.procedure import (
@@ -64,7 +66,8 @@ Event = (
     | WorkHeld | WorkResumed | EmergencyRaised
     | EmergencyEnded | PartFailed | PartRecovered | StationChanged | DeliveryTaken | DeliveryRefused | LeadTaken
     | NoteTaken | CommandRefused | Said
-    | AudioKept | DrillBegun | DrillEnded | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
+    | AudioKept | HearingBegun | RadioChecked
+    | DrillBegun | DrillEnded | InjectGiven | DrillPaused | DrillContinued | DrillRewound | TrainerNoted
 )  # fmt: skip
 
 __all__ = [
@@ -88,6 +91,7 @@ __all__ = [
     "EntryTakenBack",
     "Event",
     "FactLearned",
+    "HearingBegun",
     "IncidentClosed",
     "IncidentOpened",
     "InjectGiven",
@@ -100,6 +104,7 @@ __all__ = [
     "PartFailed",
     "PartRecovered",
     "PersonChecked",
+    "RadioChecked",
     "ReadbackAsked",
     "ReadbackDropped",
     "RepeatConfirmed",

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from protocol.delivery import Link
+from protocol.headset import Sound, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,26 @@ class StationChanged:
     role: str
     link: Link
     battery: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class HearingBegun:
+    """A station's microphone is heard for the first time; its radio check is still to come."""
+
+    at_ms: int
+    station: str
+    role: str
+
+
+@dataclass(frozen=True, slots=True)
+class RadioChecked:
+    """A radio check was heard at a station, with what was measured at its microphone."""
+
+    at_ms: int
+    station: str
+    role: str
+    sound: Sound
+    verdict: Verdict
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,7 @@ from protocol.rules import (
     delivering,
     drills,
     emergencies,
+    headsets,
     linking,
     orders,
     passing_time,
@@ -50,6 +51,7 @@ RULES: Mapping[type, Rule] = MappingProxyType({
     cmd.Ask: questions.ask,
     cmd.ReportPart: running.report_part,
     cmd.ReportStation: linking.report_station,
+    cmd.BeginHearing: headsets.begin_hearing,
     cmd.TakeLead: linking.take_lead,
     cmd.KeepAudio: running.keep_audio,
     cmd.Note: running.note,
@@ -65,9 +67,12 @@ RULES: Mapping[type, Rule] = MappingProxyType({
 DRILL_COMMANDS = (cmd.BeginDrill, cmd.EndDrill, cmd.GiveInject, cmd.PauseDrill, cmd.RewindDrill, cmd.TrainerNote)
 """Refused in anything but a drill, whoever asks."""
 NOT_DRILL_COMMANDS = tuple(kind for kind in RULES if kind not in DRILL_COMMANDS)
-TAKEN_WHEN_CLOSED = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.TrainerNote, cmd.ReportStation, cmd.TakeLead)
+TAKEN_WHEN_CLOSED = (
+    cmd.Note, cmd.Ask, cmd.ReportPart, cmd.TrainerNote, cmd.ReportStation, cmd.BeginHearing, cmd.TakeLead,
+)  # fmt: skip
 TAKEN_IN_A_PAUSE = (
-    cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Note, cmd.ReportPart, cmd.ReportStation, cmd.TakeLead,
+    cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Note, cmd.ReportPart, cmd.ReportStation, cmd.BeginHearing,
+    cmd.TakeLead,
 )  # fmt: skip
 """Taken while a drill stands still: an emergency may be a real one."""
 

@@ -24,7 +24,8 @@ ECHO_MS = 1_500
 FROM_STATIONS = (
     cmd.Advance, cmd.Affirm, cmd.Negate, cmd.ReportAir, cmd.CountCanister, cmd.CallLevel, cmd.TapeCorner,
     cmd.CallOutside, cmd.CheckPerson, cmd.AnswerRollCall, cmd.MoveRescuer, cmd.StepBack, cmd.Correct, cmd.Hold,
-    cmd.Resume, cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Override, cmd.EndWork, cmd.ReportPart, cmd.Note,
+    cmd.Resume, cmd.RaiseEmergency, cmd.WithdrawEmergency, cmd.Ask, cmd.Override, cmd.EndWork, cmd.ReportPart,
+    cmd.BeginHearing, cmd.Note,
 )  # fmt: skip
 """What a station may send; everything else is the coordinator's own."""
 
@@ -133,6 +134,7 @@ _LATE: Mapping[type, Callable[[Scene, Any, Delivery], str]] = MappingProxyType({
     cmd.Hold: _true_for_good,
     cmd.Note: _true_for_good,
     cmd.ReportPart: _true_for_good,
+    cmd.BeginHearing: _true_for_good,
     cmd.MoveRescuer: _moved,
     cmd.ReportAir: _bad_air,
     cmd.WithdrawEmergency: _own_emergency,

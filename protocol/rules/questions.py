@@ -8,6 +8,7 @@ from protocol.balance import balance_answer
 from protocol.explaining import estimate_answer
 from protocol.handover import handover_words
 from protocol.person_lines import other
+from protocol.rules.headsets import check_radio
 from protocol.rules.turn import Turn
 from protocol.scene import Scene
 from protocol.told import Told
@@ -35,7 +36,6 @@ _ANSWERS: Mapping[cmd.Query, Callable[[Scene], str | Told]] = MappingProxyType({
     cmd.Query.SPEAK_OTHER: lambda scene: person_words(scene, other(scene.house.person_language)),
     cmd.Query.ESTIMATE: estimate_answer,
     cmd.Query.HANDOVER: handover_words,
-    cmd.Query.RADIO_CHECK: lambda _scene: "Loud and clear.",
 })
 
 
@@ -43,6 +43,9 @@ def ask(turn: Turn, command: cmd.Ask) -> None:
     """Answer the station that asked."""
     if command.query is cmd.Query.SAY_AGAIN:
         _say_again(turn, command)
+        return
+    if command.query is cmd.Query.RADIO_CHECK:
+        check_radio(turn, command, _alone(command.origin))
         return
     answer = _ANSWERS[command.query](turn.scene)
     told = answer if isinstance(answer, Told) else Told(answer)

@@ -11,16 +11,19 @@ from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas
 from protocol.delivery import Delivery, Link
+from protocol.headset import Sound
 from protocol.rules import RULES
 from protocol.rules.delivering import _LATE, ECHO_MS, FROM_STATIONS, LATE_MS
 from tests.books import shipped_book
 from tests.drills import VISIBLE
+from tests.sound_levels import SOUNDS
 from tests.story import Story, kinds, only, sentences, walked_to
 
 BOOK = shipped_book()
 AGO_MS = 120_000
 ROLE = cmd.Role.BOTH
 st.register_type_strategy(Decimal, st.decimals(allow_nan=False, allow_infinity=False, min_value=0, max_value=10**6))
+st.register_type_strategy(Sound, SOUNDS)
 
 
 def joined(story: Story, *names: str) -> Story:
@@ -98,7 +101,7 @@ LATE = {
     cmd.MoveRescuer: True, cmd.Advance: True, cmd.Affirm: False, cmd.Negate: False, cmd.ReportAir: False,
     cmd.CallLevel: False, cmd.TapeCorner: False, cmd.CallOutside: False, cmd.CheckPerson: False,
     cmd.AnswerRollCall: False, cmd.StepBack: False, cmd.Correct: False, cmd.Resume: False,
-    cmd.WithdrawEmergency: False, cmd.Ask: False, cmd.Override: False, cmd.EndWork: False,
+    cmd.WithdrawEmergency: False, cmd.Ask: False, cmd.Override: False, cmd.EndWork: False, cmd.BeginHearing: True,
 }  # fmt: skip
 """Every kind that a station may send, and whether it is taken two minutes late when nothing happened since."""
 MORE = {

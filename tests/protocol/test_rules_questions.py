@@ -22,7 +22,9 @@ from tests.story import MINUTE, Story, kinds, only, origin_of, sentences, walked
 
 BOOK = shipped_book()
 INSIDE, OUTSIDE, BOTH = cmd.Role.INSIDE, cmd.Role.OUTSIDE, cmd.Role.BOTH
-ALLOWED_AFTER = (cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick, cmd.TrainerNote, cmd.ReportStation, cmd.TakeLead)
+ALLOWED_AFTER = (
+    cmd.Note, cmd.Ask, cmd.ReportPart, cmd.Tick, cmd.TrainerNote, cmd.ReportStation, cmd.BeginHearing, cmd.TakeLead,
+)  # fmt: skip
 
 
 # -------------------------------------------------------------------------------------------------------- questions
@@ -146,6 +148,7 @@ def _any_command(at_ms: int) -> list[cmd.Command]:
         cmd.PauseDrill(at_ms, origin, paused=True), cmd.RewindDrill(at_ms, origin, "people"),
         cmd.TrainerNote(at_ms, origin, "Slow."), cmd.KeepAudio(at_ms, origin, "crew", "incident.crew-1.flac"),
         cmd.ReportStation(at_ms, origin, "hatch", BOTH, Link.UP), cmd.TakeLead(at_ms, origin, "post", 2, "it went dark"),
+        cmd.BeginHearing(at_ms, origin),
     ]  # fmt: skip
     plain = (cmd.Affirm, cmd.Negate, cmd.CountCanister, cmd.CheckPerson, cmd.AnswerRollCall, cmd.StepBack, cmd.Correct,
              cmd.Hold, cmd.Resume, cmd.WithdrawEmergency)  # fmt: skip
@@ -171,7 +174,7 @@ def test_nothing_happens_before_the_incident_is_opened(command: cmd.Command) -> 
 
 @pytest.mark.parametrize("command", _any_command(10**9), ids=lambda command: type(command).__name__)
 def test_a_closed_incident_takes_nothing(command: cmd.Command) -> None:
-    """After stand-down only notes, questions, failing parts and stations are taken; no step, count or reading changes."""
+    """After stand-down only notes, questions, failing parts, headsets and stations are taken; no step, count or reading changes."""
     story = Story(BOOK).say_all(VISIBLE)
     before = story.state
     events = story.do(command)

@@ -230,8 +230,8 @@ def test_every_event_has_one_handler() -> None:
 
 
 def test_every_question_has_an_answer_and_a_phrase() -> None:
-    """Say again repeats; each other question has a function of its own."""
-    assert set(cmd.Query) - {cmd.Query.SAY_AGAIN} == set(_ANSWERS)
+    """Say again repeats, a radio check rests on what was measured; each other question has a function of its own."""
+    assert set(cmd.Query) - {cmd.Query.SAY_AGAIN, cmd.Query.RADIO_CHECK} == set(_ANSWERS)
 
 
 def test_every_mark_has_words() -> None:

@@ -12,11 +12,14 @@ from protocol import commands as cmd
 from protocol import events as ev
 from protocol.air import Gas
 from protocol.errors import HistoryError
+from protocol.headset import Sound
 from protocol.history import fold
 from protocol.wire import command_from, event_from, to_plain
+from tests.sound_levels import SOUNDS
 
 st.register_type_strategy(Decimal, st.decimals(allow_nan=False, allow_infinity=False, min_value=0, max_value=10**6))
 st.register_type_strategy(float, st.floats(0, 1))
+st.register_type_strategy(Sound, SOUNDS)
 
 COMMANDS = get_args(cmd.Command)
 EVENTS = get_args(ev.Event)

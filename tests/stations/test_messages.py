@@ -21,14 +21,17 @@ from protocol import commands as cmd
 from protocol.commands import Role
 from protocol.delivery import Delivery
 from protocol.errors import HistoryError
+from protocol.headset import Sound
 from tests.books import shipped_book
 from tests.drills import VISIBLE
+from tests.sound_levels import SOUNDS
 from tests.stations.fake_broker import FakeBroker
 from tests.stations.site import INCIDENT, Site
 from tests.story import Story
 
 st.register_type_strategy(Decimal, st.decimals(allow_nan=False, allow_infinity=False, min_value=0, max_value=10**6))
 st.register_type_strategy(float, st.floats(0, 1))
+st.register_type_strategy(Sound, SOUNDS)
 KINDS = (ms.Lead, ms.Here, ms.Ask, ms.Fence, ms.Yielded)
 RUBBISH = st.binary(max_size=300) | st.recursive(
     st.none() | st.booleans() | st.integers() | st.text(max_size=8),
