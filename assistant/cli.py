@@ -67,9 +67,12 @@ def parser() -> argparse.ArgumentParser:
     estimate.add_argument("site", type=Path, metavar="SITE.toml")
     estimate.add_argument("--json", action="store_true", help="one JSON object")
     estimate.set_defaults(work=commands.estimate)
-    devices = subs.add_parser("devices", help="list sound devices; --test listens and gives a verdict")
-    devices.add_argument("--test", type=float, metavar="SECONDS", help="listen to the microphone for so long")
+    devices = subs.add_parser("devices", help="list sound devices; --test asks for a radio check and gives a verdict")
+    devices.add_argument("--test", type=float, nargs="?", const=10.0, metavar="SECONDS",
+                         help="a spoken radio check on one headset, waited for so long (default 10)")  # fmt: skip
     devices.add_argument("--input", metavar="NAME", help="microphone to test")
+    devices.add_argument("--output", metavar="NAME", help="headphone or speaker of that headset")
+    devices.add_argument("--model", type=Path, metavar="DIR", help="another vosk model")
     devices.set_defaults(work=commands.devices)
     return top
 

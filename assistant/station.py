@@ -10,9 +10,10 @@ from queue import SimpleQueue
 from typing import Protocol
 
 from assistant.hearing.blocks import Block
+from assistant.hearing.level import FLOOR_S, LevelMeter
 from assistant.hearing.listener import Heard, Listener, ListenPhrase
 from assistant.hearing.own_voice import OwnVoice
-from assistant.inputs import Input, Part, Words
+from assistant.inputs import Input, Order, Part, Words
 from assistant.journal import Record
 from assistant.speaking.arbiter import (
     CutOff,
@@ -28,9 +29,9 @@ from assistant.speaking.arbiter import (
 )
 from assistant.speaking.player import Player
 from assistant.speaking.tones import Tone
-from protocol.commands import Origin, Role
+from protocol.commands import BeginHearing, Origin, Role
 from protocol.events import Said, Urgency
-from protocol.phrases import Strictness, meanings
+from protocol.phrases import RADIO_CHECK_PHRASE, Strictness, meanings
 from protocol.scene import Scene
 from protocol.state import State
 
@@ -83,6 +84,9 @@ class Station:
         self._microphone = microphone
         self._reports = reports
         self._own_voice = OwnVoice()
+        self.levels = LevelMeter()
+        """Of what its microphone heard lately."""
+        self._told_hearing = False
         self._scene = scene
         self._waiting = 0
         self._warnings = 0
@@ -114,6 +118,7 @@ class Station:
         """What a block of sound said, if it said anything."""
         if self._listener is None:
             return []
+        self.levels.feed(block)
         return [self._words(heard) for heard in self._listener.feed(block) if self._allows(heard)]
 
     def finish(self) -> list[Input]:
@@ -134,6 +139,7 @@ class Station:
             found.extend(parts)
             for block in blocks:
                 found.extend(self.hear(block))
+            found.extend(self._begins_to_hear())
         return found
 
     def warn(self, text: str) -> None:
@@ -172,6 +178,13 @@ class Station:
             return True
         return not self._own_voice.may_be_echo(heard.text, heard.start_s)
 
+    def _begins_to_hear(self) -> list[Input]:
+        """Once, when enough was heard to measure the noise and nothing is being said: the microphone is heard."""
+        if self._told_hearing or not self.silent or self.levels.heard_s < FLOOR_S:
+            return []
+        self._told_hearing = True
+        return [Order(BeginHearing(0, Origin(self.place.name, self.place.role)))]
+
     def _note(self, event: SpeechEvent) -> list[Input]:
         if isinstance(event, Finished | Dropped) or (isinstance(event, CutOff) and not event.again):
             self._waiting -= 1
@@ -189,7 +202,11 @@ class Station:
         return []
 
     def _words(self, heard: Heard) -> Input:
-        origin = Origin(self.place.name, self.place.role, self.place.how, heard.text, round(heard.confidence, 3))
+        measured = heard.text == RADIO_CHECK_PHRASE
+        origin = Origin(
+            self.place.name, self.place.role, self.place.how, heard.text, round(heard.confidence, 3),
+            sound=self.levels.phrase(heard.start_s, heard.end_s) if measured else None,
+        )  # fmt: skip
         return Words(heard.text, origin, round(heard.accepted_at_s * 1000))
 
 

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from assistant.journal import Record
 from protocol import commands as cmd
 from protocol import events as ev
+from protocol.headset import WRITTEN, figures
 from protocol.scene import Book
 
 _MARK = {
@@ -54,4 +55,8 @@ def _line(event: ev.Event, book: Book) -> str:
         return f"** note by {event.by if isinstance(event, ev.NoteTaken) else 'the trainer'}: {event.text}"
     if isinstance(event, ev.CommandRefused):
         return f"** refused {event.command}: {event.reason}"
-    return ""
+    return _checked(event) if isinstance(event, ev.RadioChecked) else ""
+
+
+def _checked(event: ev.RadioChecked) -> str:
+    return f"** headset {event.station}: {figures(event.sound)}. Verdict: {WRITTEN[event.verdict]}."

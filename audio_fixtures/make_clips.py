@@ -1,7 +1,8 @@
 """Renders short clips: `python -m audio_fixtures.make_clips --voices DIR`.
 
 phrases/: phrases of the procedure; the file name is what is said. oov/: speech that is no phrase; nothing may be
-accepted. Each voice is one that the speech model never heard in training; noise at about 15 dB.
+accepted. Each voice is one that the speech model never heard in training; noise at about 15 dB. radio_check.flac has no
+noise: tests add what they measure.
 """
 
 import argparse
@@ -47,14 +48,20 @@ def main() -> None:
             voice, noise = VOICES[number % len(VOICES)], NOISES[number % len(NOISES)]
             write(HERE / kind / f"{text.replace(' ', '_')}.flac", clip(speak(voice, text, folder), noise, number))
             print(f"{kind}: {text} ({voice})", flush=True)
+    write(HERE / "radio_check.flac", padded(speak("flite:rms", "radio check", folder)))
 
 
 def clip(speech: Samples, noise: Callable[[float, int], Samples], seed: int) -> Samples:
-    """Speech at its level with a lead-in and a lead-out, over noise."""
+    """Speech at its level over noise."""
+    spoken = padded(speech)
+    made = noise(len(spoken) / RATE + 0.1, seed)[: len(spoken)]
+    return spoken + made * SPEECH_RMS / 10 ** (SNR_DB / 20)
+
+
+def padded(speech: Samples) -> Samples:
+    """Speech at its level with a lead-in and a lead-out."""
     spoken = speech / speech_rms(speech) * SPEECH_RMS
-    padded = np.concatenate([np.zeros(int(BEFORE_S * RATE)), spoken, np.zeros(int(AFTER_S * RATE))])
-    made = noise(len(padded) / RATE + 0.1, seed)[: len(padded)]
-    return padded + made * SPEECH_RMS / 10 ** (SNR_DB / 20)
+    return np.concatenate([np.zeros(int(BEFORE_S * RATE)), spoken, np.zeros(int(AFTER_S * RATE))])
 
 
 def write(path: Path, samples: Samples) -> None:

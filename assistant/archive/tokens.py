@@ -13,6 +13,7 @@ from importlib.resources import files
 from types import MappingProxyType
 from typing import Any, get_args
 
+from protocol import headset
 from protocol.air import Gas, Verdict
 from protocol.estimates.body import Mark
 from protocol.events import Event
@@ -87,7 +88,7 @@ NUMBERS = ("total", "number", "of", "corner", "panel", "slot", "inside", "down_m
 """Fields that hold numbers and switches only."""
 SETS: Mapping[str, AbstractSet[str]] = MappingProxyType({
     "gas": frozenset(gas.value for gas in Gas),
-    "verdict": frozenset(verdict.value for verdict in Verdict),
+    "verdict": frozenset(verdict.value for verdict in (*Verdict, *headset.Verdict)),
     "mark": frozenset(mark.value for mark in Mark),
     "timer": frozenset(row.id for row in TIMERS),
     "place": frozenset({"hatch", "person"}),

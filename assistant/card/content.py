@@ -43,7 +43,7 @@ ANSWERED: Final[Mapping[Query, str]] = MappingProxyType({
     Query.SPEAK_OTHER: "the same, other language",
     Query.ESTIMATE: "inputs, method, source",
     Query.HANDOVER: "what the medics need",
-    Query.RADIO_CHECK: "loud and clear",
+    Query.RADIO_CHECK: "how well it hears you",
 })
 """What each question is answered with."""
 CAUTION: Final = (

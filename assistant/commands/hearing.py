@@ -3,14 +3,14 @@
 import sys
 from argparse import Namespace
 
-from assistant.clock import SystemClock
+from assistant.app import Wishes
+from assistant.commands.radio_check import check_headset
 from assistant.errors import AudioError
 from assistant.hearing.hear import hear as hear_recordings
 from assistant.hearing.hear import read_phrases
-from assistant.hearing.level import LevelMeter
 from assistant.hearing.listener import ListenPhrase
 from assistant.hearing.recogniser import SpeechModel
-from assistant.hearing.sources import MicrophoneSource, device_lines
+from assistant.hearing.sources import device_lines
 from assistant.library import load_book
 from protocol.phrases import every_phrase
 
@@ -25,24 +25,13 @@ def hear(options: Namespace) -> int:
 
 
 def devices(options: Namespace) -> int:
-    """List the sound devices."""
+    """List the sound devices; with a test, a radio check on one headset."""
     lines = device_lines()
     if not lines:
         raise AudioError("No sound device was found. Plug in a headset, or use --keyboard and the board.")
     for line in lines:
         print(line)
-    if options.test:
-        _test(options.test, options.input)
-    return 0
-
-
-def _test(seconds: float, name: str | None) -> None:
-    """Listen to a microphone while somebody counts aloud, and say what was measured."""
-    print(f"Count aloud for {seconds:.0f} seconds, with pauses, where you will work.", flush=True)
-    meter, clock = LevelMeter(), SystemClock()
-    with MicrophoneSource(name) as microphone:
-        while clock.now_ms() < seconds * 1000:
-            block = microphone.read(0.5)
-            if block is not None:
-                meter.feed(block)
-    print(meter.report().in_words())
+    if options.test is None:
+        return 0
+    wishes = Wishes(input=options.input, output=options.output, model=options.model)
+    return check_headset(options.test, wishes)

@@ -6,6 +6,7 @@ from assistant.debrief.names import Names, plain
 from assistant.debrief.tale import StoryLine
 from assistant.journal import Record
 from protocol import events as ev
+from protocol.headset import WRITTEN, figures
 from protocol.lines import written
 
 TO = {"inside": "to inside", "outside": "to outside", "both": "to everyone"}
@@ -57,6 +58,10 @@ def _counted(event: ev.Event, names: Names) -> str:
     if isinstance(event, ev.EmergencyRaised | ev.EmergencyEnded):
         way = "raised" if isinstance(event, ev.EmergencyRaised) else "withdrawn" if event.withdrawn else "over"
         return f"Emergency {way}: {names.emergency(event.kind)}"
+    if isinstance(event, ev.HearingBegun):
+        return f"Headset {event.station} is heard"
+    if isinstance(event, ev.RadioChecked):
+        return f"Radio check of {event.station}: {WRITTEN[event.verdict]}. {figures(event.sound)}"
     return _called(event) or _other(event)
 
 

@@ -1,97 +1,85 @@
-"""How loud it is: level, clipping, noise floor, signal to noise, and a plain verdict before a run."""
+"""How loud it is: level, clipping, noise floor and signal to noise, of a phrase or of all that was heard."""
 
 from collections import deque
+from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
 import numpy as np
 
-from assistant.hearing.blocks import Block
+from assistant.hearing.blocks import RATE, Block
+from protocol.headset import SILENCE_DBFS, Sound
 
 FULL_SCALE = 32768.0
-SILENCE_DBFS = -120.0
 FLOOR_SHARE = 0.15
 """The noise floor is the level that the quietest 15 of 100 blocks stay under: minimum statistics, common practice."""
 SPEECH_SHARE = 0.9
-"""Speech is the level of the loudest tenth of the blocks."""
-CLIPPED_SHARE = 0.001
-QUIET_DBFS = -45.0
-ENOUGH_DB = 10.0
-LITTLE_DB = 3.0
-"""With less than 3 dB of speech over noise about a fifth of the phrases must be said again (tuning voices, fan)."""
-
-
-class Verdict(StrEnum):
-    """What to do with this headset here."""
-
-    GOOD = "good"
-    CLIPPING = "too loud: move the microphone away from the mouth or turn it down"
-    QUIET = "too quiet: is this the right microphone? Raise the boom to the mouth"
-    RAISE = "raise the boom to the corner of the mouth and speak up"
-    NOISY = "too noisy for voice: use the board or the keyboard"
+"""Where nothing says which blocks are speech, it is the level of the loudest tenth."""
+FLOOR_S = 5.0
+"""The noise floor of a phrase is looked for in so much sound before it."""
+LEAST_FLOOR_S = 0.5
+KEPT_BLOCKS = 200
+"""Twelve seconds: the floor's and the longest phrase."""
 
 
 @dataclass(frozen=True, slots=True)
-class LevelReport:
-    """What was measured."""
-
-    speech_dbfs: float
-    floor_dbfs: float
-    peak_dbfs: float
-    clipped_share: float
-    verdict: Verdict
-
-    @property
-    def snr_db(self) -> float:
-        """Speech over noise, in decibels."""
-        return self.speech_dbfs - self.floor_dbfs
-
-    def in_words(self) -> str:
-        """One line."""
-        return (
-            f"Speech {self.speech_dbfs:.0f} dBFS, noise floor {self.floor_dbfs:.0f} dBFS, "
-            f"{self.snr_db:.0f} dB between, peak {self.peak_dbfs:.0f} dBFS. Verdict: {self.verdict.value}."
-        )
+class _Row:
+    middle_s: float
+    samples: int
+    power: float
+    peak: int
+    clipped: int
 
 
 class LevelMeter:
-    """Levels of the blocks that it was given."""
+    """Levels of the last blocks that it was given."""
 
-    def __init__(self, keep_blocks: int = 2000) -> None:
-        self._levels: deque[float] = deque(maxlen=keep_blocks)
-        self._peak = 0
-        self._clipped = 0
-        self._samples = 0
+    def __init__(self, keep_blocks: int = KEPT_BLOCKS) -> None:
+        self._rows: deque[_Row] = deque(maxlen=keep_blocks)
+        self.heard_s = 0.0
+        """Of sound so far."""
 
     def feed(self, block: Block) -> None:
         """Take a block."""
-        wide = block.samples.astype(np.float64)
-        if not wide.size:
+        count = len(block.samples)
+        if not count:
             return
-        self._levels.append(dbfs(float(np.sqrt(np.mean(wide**2)))))
-        self._peak = max(self._peak, int(np.abs(wide).max()))
-        self._clipped += int(np.count_nonzero(np.abs(wide) >= FULL_SCALE - 2))
-        self._samples += wide.size
+        loud = np.abs(block.samples.astype(np.float32))
+        power, clipped = float(loud @ loud) / count, int(np.count_nonzero(loud >= FULL_SCALE - 2))
+        self._rows.append(_Row(block.start_s + block.duration_s / 2, count, power, int(loud.max()), clipped))
+        self.heard_s += block.duration_s
 
-    def report(self) -> LevelReport:
-        """What was measured so far; silence when nothing was."""
-        if not self._levels:
-            return LevelReport(SILENCE_DBFS, SILENCE_DBFS, SILENCE_DBFS, 0.0, Verdict.QUIET)
-        floor, speech = (float(np.quantile(list(self._levels), share)) for share in (FLOOR_SHARE, SPEECH_SHARE))
-        clipped = self._clipped / self._samples
-        return LevelReport(speech, floor, dbfs(self._peak), clipped, _verdict(speech, floor, clipped))
+    def phrase(self, start_s: float, end_s: float) -> Sound | None:
+        """What was measured while a phrase was said and in the quiet before it; None if that is not kept any more."""
+        said = [row for row in self._rows if start_s <= row.middle_s <= end_s]
+        before = [row for row in self._rows if start_s - FLOOR_S <= row.middle_s < start_s]
+        if not said:
+            return None
+        enough = sum(row.samples for row in before) >= LEAST_FLOOR_S * RATE
+        power = sum(row.power * row.samples for row in said) / sum(row.samples for row in said)
+        return _sound(said, power, _share(before, FLOOR_SHARE) if enough else None)
+
+    def report(self) -> Sound:
+        """What was measured in all that is kept; silence when nothing is."""
+        if not self._rows:
+            return Sound(SILENCE_DBFS, None, SILENCE_DBFS, 0.0)
+        rows = list(self._rows)
+        return _sound(rows, _share(rows, SPEECH_SHARE), _share(rows, FLOOR_SHARE))
 
 
 def dbfs(rms: float) -> float:
-    """An amplitude in decibels of full scale."""
-    return SILENCE_DBFS if rms < 1e-3 else max(SILENCE_DBFS, 20 * float(np.log10(rms / FULL_SCALE)))
+    """An amplitude in decibels of full scale, to a tenth."""
+    return SILENCE_DBFS if rms < 1e-3 else round(min(0.0, 20 * float(np.log10(rms / FULL_SCALE))), 1) + 0.0
 
 
-def _verdict(speech: float, floor: float, clipped: float) -> Verdict:
-    if clipped > CLIPPED_SHARE:
-        return Verdict.CLIPPING
-    if speech < QUIET_DBFS:
-        return Verdict.QUIET
-    if speech - floor >= ENOUGH_DB:
-        return Verdict.GOOD
-    return Verdict.RAISE if speech - floor >= LITTLE_DB else Verdict.NOISY
+def _share(rows: Sequence[_Row], share: float) -> float:
+    return float(np.quantile([row.power for row in rows], share))
+
+
+def _sound(rows: Sequence[_Row], power: float, floor: float | None) -> Sound:
+    samples = sum(row.samples for row in rows)
+    return Sound(
+        speech_dbfs=dbfs(power**0.5),
+        floor_dbfs=None if floor is None else dbfs(floor**0.5),
+        peak_dbfs=dbfs(max(row.peak for row in rows)),
+        clipped_share=round(sum(row.clipped for row in rows) / samples, 5),
+    )

@@ -46,7 +46,7 @@ class Numbered:
                 found.append(replace(item, part=f"{self._name} {item.part}"))
                 continue
             made = self._numbered(item, now_ms, following)
-            following += isinstance(made, Order)
+            following += made is not item
             found.append(made)
         return found
 

@@ -105,18 +105,19 @@ function lack(words) {
   return el("p", { class: "lack" }, mark("caution"), capital(words));
 }
 
-// One row for each headset: its link in words, since when, and its battery.
+// One row for each headset: its link in words, since when, its battery, and what its radio check measured.
 function headsets(stations) {
   if (!stations.rows.length) return "";
   const rows = stations.rows.map((one) =>
     el(
       "li",
-      { "data-late": one.link === "lost" || one.low ? "yes" : "no" },
+      { "data-late": one.link === "lost" || one.low || one.radio_bad ? "yes" : "no" },
       one.link === "lost" ? mark("alarm") : "",
       el("b", {}, `Headset ${one.name}`),
       el("span", {}, one.role === "both" ? "inside and outside" : one.role),
       el("span", { class: "figures" }, `${one.words}, `, counter("since", one.since_ms)),
       el("span", { class: "due" }, one.battery === null ? "" : `battery ${one.battery} %`),
+      one.radio ? el("div", { class: "line" }, one.radio_bad ? lack(one.radio) : el("p", {}, one.radio)) : "",
     ),
   );
   return el(
