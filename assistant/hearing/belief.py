@@ -19,6 +19,12 @@ FASTEST_S: Final = 0.045
 """Least mean time from one phone to the next. Of 886 phrases of tuning and training voices the fastest took 0.051."""
 SHORT, LONG = 6, 9
 """A phrase of fewer phones than LONG is easily found in talk: it must fit better, in proportion, down to SHORT."""
+IN_NOISE: Final = 0.5
+"""So much of the net's unclearness is allowed for: in noise every phrase fits worse."""
+FITS_WELL: Final = 0.3
+"""A phrase that fits worse than this must stand out the more among the others,"""
+LEAD_PER_LOSS: Final = 4.0
+"""by so much for each further loss per phone: babble fits many phrases badly and none much better than the next."""
 FEWEST_TIMED: Final = 5
 """Shorter phrases are not timed: times are known to 30 ms."""
 
@@ -71,7 +77,7 @@ class Least:
     worst_word: float
     """Highest mean loss per phone of one word at the second look."""
     lead: float
-    """Least lead over the best other phrase."""
+    """Least lead over the best other phrase, where the phrase fits well."""
 
 
 # Chosen from the figures of tuning and training voices, tuning people's talk and machines: model/MODEL_CARD.md.
@@ -149,13 +155,15 @@ def _seen_doubt(least: Least, evidence: Evidence, *, strict_end: bool) -> str | 
     look = evidence.look
     if look is None:
         return "not said to its end"
-    most = least.shortfall * min(1.0, max(SHORT, look.phones) / LONG) + evidence.unclear
+    allowed = IN_NOISE * evidence.unclear
+    most = least.shortfall * min(1.0, max(SHORT, look.phones) / LONG) + allowed
+    lead = least.lead + LEAD_PER_LOSS * max(0.0, look.shortfall - allowed - FITS_WELL)
     too_fast = look.phones >= FEWEST_TIMED and look.duration_s < FASTEST_S * (look.phones - 1)
     reasons = (
         (strict_end and look.followed, "more was said straight after it"),
         (too_fast, "nobody speaks so fast"),
         (look.shortfall > most, f"does not fit what was said ({look.shortfall:.1f})"),
         (look.worst_word > least.worst_word, f"one word does not fit what was said ({look.worst_word:.1f})"),
-        (evidence.lead < least.lead, f"another phrase fits as well ({evidence.lead:.1f})"),
+        (evidence.lead < lead, f"another phrase fits as well ({evidence.lead:.1f})"),
     )
     return next((reason for applies, reason in reasons if applies), None)

@@ -72,6 +72,7 @@ class Listener:
         self._taken_until_s = 0.0
         self._now_s = 0.0
         self._partial: tuple[str, ...] = ()
+        self._found: Found | None = None
         self._still_since_s = 0.0
         self._speech_since_s: float | None = None
         self._doubted: tuple[str, float] | None = None
@@ -124,10 +125,10 @@ class Listener:
         """Take a phrase before the pause that would end it, when nothing else can come of it."""
         units = recogniser.partial()
         if units != self._partial:
-            self._partial, self._still_since_s = units, self._now_s
+            self._partial, self._still_since_s, self._found = units, self._now_s, self._find(units)
         if units and self._speech_since_s is None:
             self._speech_since_s = self._now_s
-        found = self._find(units)
+        found = self._found
         if found is None:
             return []
         grows = self._grammar.may_grow(found.match.text)
@@ -210,7 +211,7 @@ class Listener:
 
     def _settle(self) -> None:
         """An utterance is over."""
-        self._partial, self._speech_since_s, self._doubted = (), None, None
+        self._partial, self._found, self._speech_since_s, self._doubted = (), None, None, None
         if self._observer is not None:
             self._observer.sleep()
 

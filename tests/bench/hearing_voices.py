@@ -68,7 +68,10 @@ def _kokoro(folder: Path, name: str) -> Any:
 
     from assistant.recipe import kokoro  # noqa: PLC0415  needs the training packages
 
-    session = onnxruntime.InferenceSession(str(folder / "kokoro-int8.onnx"), providers=["CPUExecutionProvider"])
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = 1
+    model = str(folder / "kokoro-int8.onnx")
+    session = onnxruntime.InferenceSession(model, options, providers=["CPUExecutionProvider"])
     pack = np.fromfile(folder / f"npm/node_modules/kokoro-js/voices/{name}.bin", np.float32).reshape(-1, 1, 256)
     names = [field.name for field in session.get_inputs()]
 

@@ -61,7 +61,7 @@ def test_a_phrase_that_is_not_in_force_is_not_taken(model: SpeechModel) -> None:
 
 def test_a_phrase_that_is_not_in_force_is_not_taken_for_one_that_is(model: SpeechModel) -> None:
     """Even where anything is believed: a phrase of the procedure that fits better stands in the way."""
-    anything = Policy(loose=Least(0.0, 0.0, shortfall=4.0, worst_word=20.0, lead=-1.0))
+    anything = Policy(loose=Least(0.0, 0.0, shortfall=4.0, worst_word=20.0, lead=-7.0))
     in_force = [ListenPhrase(text, Strictness.LOOSE) for text in ("panel four standing", "panel two standing", "time check")]
     with_known, without = Listener(model, anything, known=("panel three standing",)), Listener(model, anything)
     for listener in (with_known, without):
