@@ -9,12 +9,14 @@ from assistant.board.past import Past
 from assistant.board.stations_card import stations_card
 from protocol import commands as cmd
 from protocol.delivery import Link
+from protocol.headset import Sound
 from protocol.scene import Scene
 from tests.board.chromium import WIDE, Tablet
 from tests.board.rig import Rig
 from tests.books import shipped_book
 from tests.story import Story
 
+DIN = Sound(-20.0, -21.0, -6.0, 0.0)
 MakeTablet = Callable[..., Tablet]
 
 
@@ -53,6 +55,19 @@ def test_each_headset_has_its_row_with_link_and_battery() -> None:
     assert [] == alarms(story)
 
 
+def test_what_a_radio_check_measured_stands_beside_the_link() -> None:
+    """A headset whose microphone was never heard has no such words; a bad one is marked, and its link stays its link."""
+    story = Story(shipped_book())
+    report(story, Link.UP, name="one")
+    report(story, Link.UP, name="two")
+    heard = cmd.Origin("one", cmd.Role.INSIDE, "voice", "radio check", sound=DIN)
+    story.do(cmd.Ask(story.now, heard, cmd.Query.RADIO_CHECK))
+    one, two = stations_card(Scene(story.book, story.state, story.now)).rows
+    assert ("one", "linked", True) == (one.name, one.words, one.radio_bad)
+    assert one.radio.startswith("Radio check: too noisy for voice: use the board or the keyboard. Speech -20 dBFS")
+    assert ("two", "", False) == (two.name, two.radio, two.radio_bad)
+
+
 def test_who_took_the_lead_is_named() -> None:
     """By order of the officer."""
     story = Story(shipped_book())
@@ -71,4 +86,10 @@ def test_the_page_shows_headsets_and_the_lost_one(rig: Rig, tablet: MakeTablet) 
     one.waits_for("#alarms", "Headset one lost")
     rig.order(cmd.ReportStation(0, cmd.PROGRAM, "one", cmd.Role.INSIDE, Link.UP, 55))
     one.waits_for("#crew", "linked")
+    heard = cmd.Origin("one", cmd.Role.INSIDE, "voice", "radio check", sound=DIN)
+    rig.order(cmd.BeginHearing(0, heard))
+    one.waits_for("#crew", "Radio check not done")
+    rig.order(cmd.Ask(0, heard, cmd.Query.RADIO_CHECK))
+    one.waits_for("#crew", "Radio check: too noisy for voice: use the board or the keyboard")
+    one.waits_for("#crew", "noise floor -21 dBFS")
     assert [] == one.troubles
