@@ -17,7 +17,7 @@ FILE: Final = "conf/second_look.json"
 
 FASTEST_S: Final = 0.045
 """Least mean time from one phone to the next. Of 886 phrases of tuning and training voices the fastest took 0.051."""
-SHORT, LONG = 6, 9
+SHORT, LONG = 6, 8
 """A phrase of fewer phones than LONG is easily found in talk: it must fit better, in proportion, down to SHORT."""
 IN_NOISE: Final = 0.5
 """So much of the net's unclearness is allowed for: in noise every phrase fits worse."""
@@ -81,9 +81,9 @@ class Least:
 
 
 # Chosen from the figures of tuning and training voices, tuning people's talk and machines: model/MODEL_CARD.md.
-STRICT = Least(0.60, 0.30, 1.1, 6.0, 1.5)
-NORMAL = Least(0.50, 0.20, 1.15, 6.5, 1.0)
-LOOSE = Least(0.40, 0.0, 1.6, 7.5, -1.0)
+STRICT = Least(0.60, 0.30, 1.4, 6.0, 1.5)
+NORMAL = Least(0.50, 0.20, 1.45, 6.5, 1.0)
+LOOSE = Least(0.40, 0.0, 1.7, 7.5, -1.0)
 
 
 @dataclass(frozen=True, slots=True)

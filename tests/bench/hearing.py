@@ -30,6 +30,7 @@ from tests.bench import hearing_plot, hearing_tune, hearing_voices
 from tests.bench.hearing_ears import Ear, OurEar, dumps, rivals
 from tests.bench.hearing_material import TEN_WORDS, Material, Stretch, shipped_phrases
 from tests.bench.hearing_score import Tally, outcome, poisson
+from tests.bench.hearing_words import an4
 from tests.bench.speed import _processor
 
 Row = dict[str, Any]
@@ -188,6 +189,12 @@ def _people(given: argparse.Namespace, clips: Path) -> Row:
             f" of {ten.total}; other words taken {rows[level]['other_words']['wrong']:.1f} % of {others.total}",
             flush=True,
         )
+    print("\n== people, any word after any other (AN4, test speakers)")
+    for snr_db in (None, 10.0):
+        errors, said = an4(material, given.model, snr_db, most)
+        level = "clean" if snr_db is None else f"{snr_db:.0f} dB"
+        rows.setdefault("an4", {})[level] = {"errors": errors, "words": said}
+        print(f"  {level:6} word errors {100 * errors / said:.1f} % of {said}", flush=True)
     return rows
 
 

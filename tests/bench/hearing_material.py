@@ -151,9 +151,7 @@ class Material:
     def _joined(self, kind: str, rows: list[tuple[str, Path]], snr_db: float | None, most_s: float) -> Iterator[Stretch]:
         waves = (wave for wave in (sound.read(path) for _text, path in rows) if wave.std() > 1e-4)
         for wave in sound.joined(waves, self._rng, most_s):
-            kinds = self._kinds()
-            noise = None if snr_db is None else self._stretch_of(kinds[self._rng.integers(len(kinds))], len(wave))
-            yield Stretch(kind, sound.mixed(wave, noise, snr_db, self._rng))
+            yield Stretch(kind, self.noisy(wave, snr_db))
 
     def machines(self, hours: float) -> Iterator[Stretch]:
         """Machines alone, a minute each, at -40 to -14 dBFS."""
@@ -170,8 +168,11 @@ class Material:
         rows = self.people("gsc_test_v002")
         ten = [row for row in rows if row[0] in TEN_WORDS][:most]
         others = [row for row in rows if row[0] not in TEN_WORDS][:most]
-        for place, (word, path) in enumerate([*ten, *others]):
-            wave = sound.padded(sound.read(path))
-            kinds = self._kinds()
-            noise = None if snr_db is None else self._stretch_of(kinds[place % len(kinds)], len(wave))
-            yield word, sound.mixed(wave, noise, snr_db, self._rng)
+        for word, path in [*ten, *others]:
+            yield word, self.noisy(sound.padded(sound.read(path)), snr_db)
+
+    def noisy(self, wave: Wave, snr_db: float | None) -> Samples:
+        """A recording in a noise of any kind; as it is without a ratio."""
+        kinds = self._kinds()
+        noise = None if snr_db is None else self._stretch_of(kinds[self._rng.integers(len(kinds))], len(wave))
+        return sound.mixed(wave, noise, snr_db, self._rng)
