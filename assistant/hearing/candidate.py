@@ -93,10 +93,10 @@ class Observer:
             self._tracker, self._text = self._tracked(text), text
         return self._tracker.look
 
-    def lead(self, look: Look, text: str, others: Others) -> float:
-        """By how much a whole phrase fits better than the best of others; infinite without others."""
+    def lead(self, look: Look, text: str, others: Others, *, early: bool) -> float:
+        """By how much a whole phrase fits better than the best of others; `early`: they may still be being said."""
         rows = self._rows_of(look, OTHERS_BEFORE)
-        return others.lead(rows, text, look, min(OTHERS_BEFORE, _row(look.start_s)))
+        return others.lead(rows, text, look, min(OTHERS_BEFORE, _row(look.start_s)), early=early)
 
     def unclear(self, look: Look) -> float:
         """Mean entropy of the net's answers while a phrase was said."""

@@ -188,7 +188,9 @@ class Listener:
         text, look = observer.better(match.text, look, self._grammar.kin(match))
         match = self._grammar.match(text) or match
         rivals = Others(self._grammar.rivals(match), self._model.lexicon)
-        lead = min(observer.lead(look, text, others) for others in (rivals, self._others) if others is not None)
+        lead = min(
+            observer.lead(look, text, others, early=early) for others in (rivals, self._others) if others is not None
+        )
         start_s, end_s = observer.zero_s + look.start_s, observer.zero_s + look.end_s
         evidence = Evidence.of_look(look, lead, observer.unclear(look))
         return Heard(text, match.phrase, start_s, end_s, self._now_s, early, evidence)

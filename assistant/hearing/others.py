@@ -16,6 +16,9 @@ from assistant.hearing.laid_out import NEVER, LaidOut, Lexicon, phones_of, word_
 from assistant.hearing.second_look import PER_PHONE_MORE, Look
 from assistant.recipe.phones import BLANK, SILENCE, Pronunciation
 
+MOSTLY: Final = 0.6
+LEAST_SAID: Final = 5
+"""A phrase counts as under way once this share of the phones of what was heard, and so many, have been said of it."""
 WAYS: Final = 2
 """So many combinations of pronunciations of each phrase are tried."""
 
@@ -29,7 +32,7 @@ class Others:
         self._phones = tuple(phones_of(way) for way in ways)
         self._laid = LaidOut.of(ways)
 
-    def lead(self, rows: Frames, text: str, look: Look, since: int = 0) -> float:
+    def lead(self, rows: Frames, text: str, look: Look, since: int = 0, *, early: bool = False) -> float:
         """By how much the whole of a phrase fits better than the best of the others; infinite without others.
 
         One that begins the other by its sound ("four", "forty", "fourteen") fits wherever the other was said: of the
@@ -40,16 +43,22 @@ class Others:
             text: the phrase that is thought to be heard.
             look: what the second look saw of it.
             since: the row in which it began; what ended before that was something else.
+            early: somebody may still be speaking: another phrase that is mostly said already counts, too.
         """
         mine = {phones_of(way) for way in word_ways(text, self._lexicon, WAYS)}
-        leads = (
-            _lead(look, float(loss), len(phones), kin=any(_kin(phones, way) for way in mine))
-            for phones, loss in zip(self._phones, self._losses(rows, since), strict=True)
-            if phones not in mine
-        )
+        whole, under_way = self._losses(rows, since, max(LEAST_SAID, round(MOSTLY * look.phones)))
+        leads = []
+        for phones, loss, so_far in zip(self._phones, whole, under_way, strict=True):
+            if phones in mine:
+                continue
+            kin = any(_kin(phones, way) for way in mine)
+            leads.append(_lead(look, float(loss), len(phones), kin=kin))
+            if early and not kin:
+                leads.append(_lead(look, float(so_far), len(phones), kin=False))
         return min(leads, default=inf)
 
-    def _losses(self, rows: Frames, since: int) -> NDArray[np.float32]:
+    def _losses(self, rows: Frames, since: int, said: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+        """Mean loss per phone of each whole phrase, and of its first phones, `said` or more, up to the last row."""
         sounding = np.full(self._laid.may_pause.shape, NEVER, np.float32)
         paused = sounding.copy()
         best = np.full(len(self._phones), NEVER, np.float32)
@@ -63,7 +72,10 @@ class Others:
             paused = before + row[SILENCE] + self._laid.may_pause
             if number >= since:
                 best = np.maximum(best, entered[every, self._laid.lengths - 1])
-        return np.asarray(-best / self._laid.lengths, np.float32)
+        places = np.arange(sounding.shape[1])
+        open_yet = (places >= said) & (places < self._laid.lengths[:, None])
+        part = np.where(open_yet, np.maximum(sounding, paused) / np.maximum(places, 1), NEVER)
+        return np.asarray(-best / self._laid.lengths, np.float32), np.asarray(-part.max(axis=1), np.float32)
 
 
 def _lead(look: Look, loss: float, phones: int, *, kin: bool) -> float:

@@ -52,3 +52,16 @@ def test_what_ended_before_the_phrase_began_was_something_else() -> None:
     others = Others(("forty",), NUMBERS)
     before, beside = (others.lead(spoken(*phones), "five", tracker.look, since) for since in (round(tracker.look.start_s / ROW_S), 0))
     assert before > 1 > beside
+
+
+def test_what_is_still_being_said_stands_in_the_way_of_an_early_end() -> None:
+    """So far "fourteen seven" fits better than "firteen"; had it ended here, "firteen" would."""
+    seven = ("S", "EH", "V", "AH", "N")
+    lexicon = {"firteen": (("F", "IH", "R", "T", "IY", "N"),), "fourteen": ((*FORTY, "N"),), "seven": (seven,)}
+    tracker = PhraseTracker("firteen", lexicon)
+    rows = spoken("SIL", *FORTY, "N")
+    tracker.feed(rows)
+    assert tracker.look is not None
+    others = Others(("fourteen seven",), lexicon)
+    early, late = (others.lead(rows, "firteen", tracker.look, early=one) for one in (True, False))
+    assert early < 0 < late
