@@ -72,7 +72,7 @@ class Others:
             paused = before + row[SILENCE] + self._laid.may_pause
             if number >= since:
                 best = np.maximum(best, entered[every, self._laid.lengths - 1])
-        places = np.arange(sounding.shape[1])
+        places = np.arange(self._laid.may_pause.shape[1])
         open_yet = (places >= said) & (places < self._laid.lengths[:, None])
         part = np.where(open_yet, np.maximum(sounding, paused) / np.maximum(places, 1), NEVER)
         return np.asarray(-best / self._laid.lengths, np.float32), np.asarray(-part.max(axis=1), np.float32)
