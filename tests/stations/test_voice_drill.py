@@ -23,7 +23,7 @@ def test_panels_are_told_by_voice_while_one_headset_is_cut_off_and_the_broker_di
     assert (found.digest, True, True) == (found.copy_digest, found.same_bytes, found.verified)
     for name in ROLES:
         assert list(range(1, found.kept[name] + 1)) == [seq for seq, _words in found.decided[name]]
-    words = [heard for _seq, heard in found.decided["one"]]
+    words = [heard for _seq, heard in found.decided["one"] if heard]  # nothing is heard when a station reports itself
     assert ["panel one standing", "panel two standing"] == words[:2]
     assert "every joint is fastened" in words
     assert {"panel three standing", "panel four standing"} <= {heard for _seq, heard in found.decided["two"]}
