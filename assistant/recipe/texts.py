@@ -19,13 +19,14 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 SHARES: Final = {
-    "words": 0.26,
-    "sentence": 0.19,
-    "command": 0.185,
-    "command_words": 0.085,
-    "number": 0.085,
-    "letters": 0.047,
-    "date": 0.028,
+    "words": 0.20,
+    "sentence": 0.15,
+    "command": 0.165,
+    "command_words": 0.07,
+    "number": 0.13,
+    "reading": 0.10,
+    "letters": 0.04,
+    "date": 0.025,
     "spelling": 0.02,
     "single": 0.10,
 }
@@ -62,6 +63,11 @@ _COMMANDS: Final = tuple(
     "interior to command|operations to rescue #|dispatch received|incident started|incident closed|drill only|no duff|"
     "temperature #|pressure #|battery # percent|minutes #|# minutes|# hours|start #|stop #|step #|zone #|door # open|valve # shut".split("|")
 )
+_MEASURED: Final = tuple(
+    "oxygen|flammable gas|carbon monoxide|carbon dioxide|hydrogen sulfide|nitrogen dioxide|phosphine|methane|corner #|"
+    "outside panel #|panel #|depth|level|pressure|temperature|flow|weight|distance|count".split("|")
+)
+_WHERE: Final = ("", "", " at the hatch", " at the person", " at the door", " inches", " feet", " percent", " minutes")
 _BODY: Final = tuple("knees hips waist ribs chest shoulders chin neck thighs feet ankles armpits".split())
 _NOUNS: Final = tuple(
     "man woman child farmer driver doctor teacher neighbor captain chief worker house barn field road river bridge truck "
@@ -117,6 +123,12 @@ def command(draw: random.Random, templates: tuple[str, ...]) -> str:
     while "#" in text:
         text = text.replace("#", spoken_number(draw), 1)
     return text
+
+
+def reading(draw: random.Random) -> str:
+    """What was measured, how much, and where or of what."""
+    text = draw.choice(_MEASURED).replace("#", draw.choice(words.DIGITS[1:]))
+    return f"{text} {spoken_number(draw)}{draw.choice(_WHERE)}"
 
 
 def sentence(draw: random.Random) -> str:
@@ -180,6 +192,7 @@ def draw_texts(count: int, seed: int, phrases: Iterable[str] = ()) -> list[Text]
         "command": lambda: command(draw, templates),
         "command_words": lambda: " ".join(draw.choice(sayable) for _ in range(draw.randint(2, 5))),
         "number": lambda: spoken_number(draw),
+        "reading": lambda: reading(draw),
         "letters": lambda: " ".join(draw.choice(words.LETTERS) for _ in range(draw.randint(1, 7))),
         "date": lambda: date_or_address(draw),
         "spelling": lambda: " ".join(draw.choice(words.SPELLING) for _ in range(draw.randint(1, 4))),
