@@ -185,7 +185,7 @@ def _numbers_like(number: list[str]) -> list[str]:
     tries = [[*value[:place], word, *value[place + 1 :]] for place in range(len(value)) for word in _PLAIN_NUMBERS]
     if len(value) <= _SHORT:
         tries += [[word] for word in _PLAIN_NUMBERS] + [list(pair) for pair in product(_FIGURES, repeat=2)]
-    return sorted({" ".join(words) for words in tries if words != value})
+    return sorted({" ".join(words) for words in tries if words != value and is_number(words)})
 
 
 def _differ_in_one_word(one: str, other: str) -> bool:

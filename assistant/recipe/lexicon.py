@@ -41,4 +41,4 @@ class Lexicon(Mapping[str, tuple[Pronunciation, ...]]):
 def read(path: Path) -> Lexicon:
     """Pronunciations by word."""
     lines = gzip.decompress(path.read_bytes()).decode().splitlines()
-    return Lexicon({word: said for word, _, said in (line.partition(" ") for line in lines)})
+    return Lexicon(dict(line.split(" ", 1) for line in lines))
