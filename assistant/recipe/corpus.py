@@ -7,6 +7,7 @@ A pack is NAME.ogg (Opus, all clips joined, 16 kHz mono) or NAME.npy (int16) wit
 from __future__ import annotations
 
 import json
+import os
 import random
 import re
 from typing import TYPE_CHECKING, Any, Final
@@ -162,12 +163,14 @@ def write_pack(out: Path, name: str, clips: Iterable[tuple[NDArray[np.int16], li
 
 
 def read_pack(folder: Path, name: str) -> tuple[NDArray[np.int16], list[list[Any]]]:
-    """(all samples joined, rows) of a pack, decoded once into NAME.npy."""
+    """(all samples joined, rows) of a pack, decoded once into NAME.npy; several processes may do so at once."""
     cache = folder / f"{name}.npy"
     if not cache.exists():
         with soundfile.SoundFile(folder / f"{name}.ogg") as file:
             blocks = list(file.blocks(160_000, dtype="int16"))
-        np.save(cache, np.concatenate(blocks))
+        made = folder / f"{name}.{os.getpid()}.part.npy"
+        np.save(made, np.concatenate(blocks))
+        made.replace(cache)
     samples: NDArray[np.int16] = np.load(cache)
     rows: list[list[Any]] = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
     return samples, rows
