@@ -121,7 +121,8 @@ def _columns(coded: NDArray[np.uint8], marks: NDArray[np.float64]) -> Array:
     """One-byte columns decoded, as an array of shape (rows, columns), column after column in memory."""
     table = (marks @ _BETWEEN_MARKS).astype(np.float32)
     places = coded + np.arange(0, table.size, table.shape[1], dtype=np.intp)[:, None]
-    return table.ravel().take(places).T
+    decoded: Array = table.ravel().take(places)
+    return decoded.T
 
 
 def _read(reader: _Reader) -> NetFile:
