@@ -7,9 +7,10 @@ A pack is NAME.ogg (Opus, all clips joined, 16 kHz mono) or NAME.npy (int16) wit
 from __future__ import annotations
 
 import json
-import os
 import random
 import re
+import tempfile
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
@@ -22,7 +23,6 @@ from assistant.recipe.texts import Text, draw_texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
-    from pathlib import Path
 
     from numpy.typing import NDArray
 
@@ -168,9 +168,9 @@ def read_pack(folder: Path, name: str) -> tuple[NDArray[np.int16], list[list[Any
     if not cache.exists():
         with soundfile.SoundFile(folder / f"{name}.ogg") as file:
             blocks = list(file.blocks(160_000, dtype="int16"))
-        made = folder / f"{name}.{os.getpid()}.part.npy"
-        np.save(made, np.concatenate(blocks))
-        made.replace(cache)
+        with tempfile.NamedTemporaryFile(dir=folder, suffix=".part", delete=False) as made:
+            np.save(made, np.concatenate(blocks))
+        Path(made.name).replace(cache)
     samples: NDArray[np.int16] = np.load(cache)
     rows: list[list[Any]] = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
     return samples, rows

@@ -3,6 +3,8 @@
 import importlib
 import sys
 
+import assistant  # noqa: F401  before numpy: the program works in one thread, and so is measured
+
 NAMES = ("speed", "board", "archive", "stations", "hearing", "confusions")
 
 

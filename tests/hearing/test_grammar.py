@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assistant.hearing.grammar import Grammar, ListenPhrase
-from protocol.numbers import NUMBER_WORDS
+from protocol.numbers import NUMBER_WORDS, is_number
 from protocol.phrases import NUMBER_SLOT
 
 GRAMMAR = Grammar(
@@ -70,3 +70,21 @@ def test_any_text_is_matched_or_not(text: str) -> None:
     """Whatever the recogniser gives back, matching never fails."""
     match = GRAMMAR.match(text)
     assert match is None or text == match.text
+
+
+@pytest.mark.parametrize("number", ["two zero decimal niner", "forty", "one nine decimal five", "twenty point nine", "one hundred five"])
+def test_the_rivals_of_a_reading_are_readings(number: str) -> None:
+    """Another number in the same place, of those that can be said: nobody says "two zero two hundred nine"."""
+    match = GRAMMAR.match(f"oxygen {number}")
+    assert match is not None
+    rivals = [text.removeprefix("oxygen ") for text in GRAMMAR.rivals(match)]
+    assert len(rivals) > 20
+    assert all(is_number(rival.split()) for rival in rivals)
+    assert number not in rivals
+
+
+def test_the_nearest_sounding_number_is_a_rival() -> None:
+    """Fourteen for forty, nine for five."""
+    match = GRAMMAR.match("oxygen forty")
+    assert match is not None
+    assert "oxygen fourteen" in GRAMMAR.rivals(match)
