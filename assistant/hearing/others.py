@@ -9,10 +9,10 @@ from math import inf
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
 from assistant.hearing.cepstra import Frames
 from assistant.hearing.laid_out import NEVER, LaidOut, Lexicon, phones_of, word_ways
+from assistant.hearing.phone_net import ROW_S
 from assistant.hearing.second_look import PER_PHONE_MORE, Look
 from assistant.recipe.phones import BLANK, SILENCE, Pronunciation
 
@@ -46,7 +46,7 @@ class Others:
             early: somebody may still be speaking: another phrase that is mostly said already counts, too.
         """
         mine = {phones_of(way) for way in word_ways(text, self._lexicon, WAYS)}
-        whole, under_way = self._losses(rows, since, max(LEAST_SAID, round(MOSTLY * look.phones)))
+        whole, under_way = self._losses(rows, since, look)
         leads = []
         for phones, loss, so_far in zip(self._phones, whole, under_way, strict=True):
             if phones in mine:
@@ -57,25 +57,44 @@ class Others:
                 leads.append(_lead(look, float(so_far), len(phones), kin=False))
         return min(leads, default=inf)
 
-    def _losses(self, rows: Frames, since: int, said: int) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-        """Mean loss per phone of each whole phrase, and of its first phones, `said` or more, up to the last row."""
+    def _losses(self, rows: Frames, since: int, look: Look) -> tuple[Frames, Frames]:
+        """Mean loss per phone of each whole phrase, and of its first phones, most of them, up to the last row.
+
+        A shorter phrase fits somewhere in nearly every longer one: what it leaves unsaid of that is its loss, too, and
+        all of its loss is spread over the phones of the longer.
+        """
+        rows = rows - rows.max(axis=1, keepdims=True)
+        until = min(len(rows) - 1, since + round(look.duration_s / ROW_S))
+        before_it, after_it = _unsaid(rows, since, until)
+        shorter = self._laid.lengths < look.phones
         sounding = np.full(self._laid.may_pause.shape, NEVER, np.float32)
         paused = sounding.copy()
         best = np.full(len(self._phones), NEVER, np.float32)
         every = np.arange(len(self._phones))
-        for number, row in enumerate(rows - rows.max(axis=1, keepdims=True)):
-            paused[:, 0], sounding[:, 0] = 0, NEVER
+        for number, row in enumerate(rows):
+            paused[:, 0], sounding[:, 0] = np.where(shorter, before_it[number], 0), NEVER
             before = np.maximum(paused, sounding)
             entered = before[:, :-1] + row[self._laid.pdfs]
             sounding += row[BLANK]
             sounding[:, 1:] = np.maximum(sounding[:, 1:], entered)
             paused = before + row[SILENCE] + self._laid.may_pause
             if number >= since:
-                best = np.maximum(best, entered[every, self._laid.lengths - 1])
+                ended = entered[every, self._laid.lengths - 1] + np.where(shorter, after_it[number], 0)
+                best = np.maximum(best, ended)
         places = np.arange(self._laid.may_pause.shape[1])
+        said = max(LEAST_SAID, round(MOSTLY * look.phones))
         open_yet = (places >= said) & (places < self._laid.lengths[:, None])
         part = np.where(open_yet, np.maximum(sounding, paused) / np.maximum(places, 1), NEVER)
-        return np.asarray(-best / self._laid.lengths, np.float32), np.asarray(-part.max(axis=1), np.float32)
+        phones = np.where(shorter, look.phones, self._laid.lengths)
+        return np.asarray(-best / phones, np.float32), np.asarray(-part.max(axis=1), np.float32)
+
+
+def _unsaid(rows: Frames, since: int, until: int) -> tuple[Frames, Frames]:
+    """What it costs to say nothing from `since` up to each row, and after each row up to `until`."""
+    still = np.maximum(rows[:, BLANK], rows[:, SILENCE])
+    still[:since], still[until + 1 :] = 0, 0
+    up_to = np.cumsum(still)
+    return up_to - still, up_to[-1] - up_to
 
 
 def _lead(look: Look, loss: float, phones: int, *, kin: bool) -> float:

@@ -19,7 +19,7 @@ def lead(text: str, others: tuple[str, ...], said: tuple[str, ...], lexicon: Lex
     tracker = PhraseTracker(text, lexicon)
     tracker.feed(spoken(*said))
     assert tracker.look is not None
-    return Others(others, lexicon).lead(spoken(*said), text, tracker.look)
+    return Others(others, lexicon).lead(spoken(*said), text, tracker.look, round(tracker.look.start_s / ROW_S))
 
 
 def test_the_lead_is_over_the_one_that_sounds_most_alike() -> None:
@@ -41,6 +41,20 @@ def test_of_numbers_that_begin_alike_the_one_that_was_said_leads(said: str) -> N
     phones = ("SIL", *NUMBERS[said][0], "SIL", "SIL")
     leads = {text: lead(text, tuple(NUMBERS), phones) for text in ("four", "forty", "fourteen")}
     assert [said] == [text for text, value in leads.items() if value > 1]
+
+
+def test_a_short_phrase_inside_a_longer_one_leaves_too_much_unsaid() -> None:
+    """"Eck" and "im" fit parts of "time check" as well as can be; neither says the other four phones."""
+    lexicon = {**LEXICON, "eck": (("EH", "K"),), "im": (("AY", "M"),)}
+    unsaid = SURE - UNSURE
+    assert 4 * unsaid == pytest.approx(lead("time check", ("eck",), SAID, lexicon), rel=1e-5)
+    assert 4 * unsaid == pytest.approx(lead("time check", ("im",), SAID, lexicon), rel=1e-5)
+
+
+def test_a_short_phrase_that_was_all_that_was_said_leads_a_longer_one_read_into_it() -> None:
+    """The longer lost three phones of its six."""
+    said = ("SIL", "SIL", "SIL", "CH", "EH", "K", "SIL")
+    assert UNSURE - SURE > lead("time check", ("check",), said, LEXICON)
 
 
 def test_what_ended_before_the_phrase_began_was_something_else() -> None:
