@@ -88,7 +88,7 @@ def digest(one: Recording, model: Path | None, seed: int) -> str:
     script = read_script(one.script)
     book = load_scenario(script.scenario).book if script.scenario else load_book()
     sources = [one.script, *sorted((HERE.parent / "assistant" / "hearing").glob("*.py"))]
-    sources += sorted(path for path in (model or shipped_model()).rglob("*") if path.is_file())
+    sources += sorted(path for path in (model or shipped_model()).rglob("*") if path.is_file() and path.suffix != ".md")
     if script.scenario:
         sources.append(HERE.parent / "assistant" / "scenarios" / f"{script.scenario}.toml")
     found = hashlib.sha256(f"{book.digest} {seed}".encode())

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import product, takewhile
+from itertools import cycle, product, takewhile
+from math import ceil
 from typing import Self
 
 from protocol.numbers import NUMBER_WORDS, is_number
@@ -57,7 +58,9 @@ _FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eigh
 _PLAIN_NUMBERS = (*_FIGURES, *sorted(NUMBER_WORDS - {*_FIGURES, *SAME_AS, "decimal"}))
 _SHORT = 2
 _NUMBERS_IN_PLACE = 6
-"""So many of the samples are put into each slot; the recogniser learns the others by themselves."""
+"""So many of the samples, or more where there are few slots, are put into each slot by turns."""
+MOST_OFTEN = 20
+"""So many times a phrase without a number is given to the recogniser, at most."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,16 +94,25 @@ class Grammar:
         return cls(ListenPhrase(text) for text in texts)
 
     def sentences(self) -> list[Sentence]:
-        """What the recogniser is given."""
-        said: list[Sentence] = [(Part(text),) for text in self._plain]
-        for phrase in self._slotted:
-            head, _slot, tail = (part.strip() for part in phrase.text.partition(NUMBER_SLOT))
-            before, after = ((Part(words),) if words else () for words in (head, tail))
-            said.extend((*before, *number, *after) for number in SAMPLES[:_NUMBERS_IN_PLACE])
-            said.extend((word, *after) for word in LAST_WORDS if after)
-        if self._slotted:
-            said.extend(SAMPLES)
-            said.extend((word,) for word in LAST_WORDS)
+        """What the recogniser is given: it learns from it how often a phrase is said, and which words follow which.
+
+        A phrase without a number is said as often as one with a number, and no number is said alone.
+        """
+        with_numbers = self._with_numbers()
+        often = min(MOST_OFTEN, round(len(with_numbers) / len(self._slotted))) if with_numbers else 1
+        return [(Part(text),) for text in self._plain] * often + with_numbers
+
+    def _with_numbers(self) -> list[Sentence]:
+        """Every sample in some phrase, and every last word before whatever may follow a number."""
+        around = [_around_number(phrase.text) for phrase in self._slotted]
+        if not around:
+            return []
+        each = max(_NUMBERS_IN_PLACE, ceil(len(SAMPLES) / len(around)))
+        samples = cycle(SAMPLES)
+        said = [(*before, *next(samples), *after) for before, after in around for _ in range(each)]
+        for tail in dict.fromkeys(after for _before, after in around):
+            heads = cycle(before for before, after in around if after == tail)
+            said.extend((*next(heads), word, *tail) for word in LAST_WORDS)
         return said
 
     def parts(self) -> set[Part]:
@@ -169,6 +181,13 @@ class Grammar:
         if any(other.startswith(text) and other != text for other in self._plain):
             return True
         return any(_slot_may_grow(phrase.text, text) for phrase in self._slotted)
+
+
+def _around_number(pattern: str) -> tuple[Sentence, Sentence]:
+    """What stands before and after the number."""
+    head, _slot, tail = (part.strip() for part in pattern.partition(NUMBER_SLOT))
+    before, after = ((Part(words),) if words else () for words in (head, tail))
+    return before, after
 
 
 def _one_begins_the_other(one: str, other: str) -> bool:

@@ -1,5 +1,7 @@
 """Exact phrases only, and numbers in their slots."""
 
+from collections import Counter
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -88,3 +90,26 @@ def test_the_nearest_sounding_number_is_a_rival() -> None:
     match = GRAMMAR.match("oxygen forty")
     assert match is not None
     assert "oxygen fourteen" in GRAMMAR.rivals(match)
+
+
+def test_no_number_is_given_alone_and_each_may_stand_in_every_place() -> None:
+    """The recogniser learns what may begin, never a number, and what may follow: any number word but "oh", typed only."""
+    given = GRAMMAR.sentences()
+    words = [[part.words for part in sentence] for sentence in given]
+    assert not [said for said in words if set(said) <= NUMBER_WORDS]
+    assert NUMBER_WORDS - {"oh"} <= {word for said in words for word in said}
+    followed = {said[place] for said in words for place in range(len(said) - 1) if said[place + 1] == "at the hatch"}
+    last = {said[-1] for said in words}
+    assert NUMBER_WORDS - {"decimal", "point", "oh"} == followed & NUMBER_WORDS == last & NUMBER_WORDS
+
+
+def test_a_phrase_without_a_number_is_given_as_often_as_one_with_a_number() -> None:
+    """So that the recogniser prefers neither."""
+    grammar = Grammar.of_texts(["say again", *(f"{gas} {NUMBER_SLOT}" for gas in ("oxygen", "phosphine", "helium", "argon", "xenon", "neon"))])
+    first = Counter(sentence[0].words for sentence in grammar.sentences())
+    assert 0.8 < first["say again"] / first["phosphine"] < 1.25
+
+
+def test_without_numbers_each_phrase_is_given_once() -> None:
+    """There is nothing to balance."""
+    assert [["say again"], ["panel"]] == [[part.words for part in said] for said in Grammar.of_texts(["say again", "panel"]).sentences()]
