@@ -10,6 +10,7 @@ from typing import Final, Self
 from assistant.errors import ModelError
 from assistant.hearing.grammar import ListenPhrase
 from assistant.hearing.second_look import Look
+from protocol.numbers import NUMBER_WORDS
 from protocol.phrases import NUMBER_SLOT, Strictness
 
 FILE: Final = "conf/second_look.json"
@@ -123,7 +124,7 @@ class Policy:
     def doubt(self, phrase: ListenPhrase, evidence: Evidence) -> str | None:
         """Why a phrase is not believed; None when it is."""
         least, clear_enough = self.least(phrase.strictness), CLEAR_ENOUGH
-        if NUMBER_SLOT in phrase.text:
+        if _has_number(phrase.text):
             least, clear_enough = replace(least, lead=max(least.lead, self.number_lead)), NUMBER_CLEAR_ENOUGH
         if evidence.looked:
             strict_end = phrase.strictness is not Strictness.LOOSE
@@ -154,6 +155,10 @@ def write_policy(policy: Policy, folder: Path) -> None:
     """Keep thresholds beside the model that they were tuned for."""
     rows = {kind.value: asdict(policy.least(kind)) for kind in Strictness}
     (folder / FILE).write_text(json.dumps(rows, indent=1) + "\n", encoding="utf-8")
+
+
+def _has_number(text: str) -> bool:
+    return NUMBER_SLOT in text or not NUMBER_WORDS.isdisjoint(text.split())
 
 
 def _seen_doubt(least: Least, evidence: Evidence, clear_enough: float, *, strict_end: bool) -> str | None:

@@ -6,7 +6,7 @@ from itertools import cycle, product, takewhile
 from math import ceil
 from typing import Self
 
-from protocol.numbers import NUMBER_WORDS, is_number
+from protocol.numbers import DIGITS, NUMBER_WORDS, POINT_WORDS, is_number, parse_number
 from protocol.phrases import NUMBER_SLOT, Strictness
 
 UNKNOWN = "[unk]"
@@ -52,10 +52,9 @@ LAST_WORDS: tuple[Part, ...] = tuple(
     Part(word, single=True) for word in sorted(NUMBER_WORDS - {"decimal", "point", "oh"})
 )
 """Words that a number may end with."""
-SAME_AS = {"niner": "nine", "fife": "five", "tree": "three", "fower": "four", "oh": "zero", "point": "decimal"}
-"""Two ways of saying one number word."""
 _FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
-_PLAIN_NUMBERS = (*_FIGURES, *sorted(NUMBER_WORDS - {*_FIGURES, *SAME_AS, "decimal"}))
+_OTHER_NUMBERS = (*_FIGURES, "niner", *sorted(NUMBER_WORDS - {*DIGITS, *POINT_WORDS}))
+"""Number words that sound different from each other."""
 _SHORT = 2
 _NUMBERS_IN_PLACE = 6
 """So many of the samples, or more where there are few slots, are put into each slot by turns."""
@@ -199,12 +198,19 @@ def _stray(units: Sequence[str]) -> bool:
 
 
 def _numbers_like(number: list[str]) -> list[str]:
-    """Numbers that differ in one word; for a short one also every number of one word and every pair of figures."""
-    value = [SAME_AS.get(word, word) for word in number]
-    tries = [[*value[:place], word, *value[place + 1 :]] for place in range(len(value)) for word in _PLAIN_NUMBERS]
-    if len(value) <= _SHORT:
-        tries += [[word] for word in _PLAIN_NUMBERS] + [list(pair) for pair in product(_FIGURES, repeat=2)]
-    return sorted({" ".join(words) for words in tries if words != value and is_number(words)})
+    """Numbers that differ in one word, have one figure more or one word less.
+
+    For a short one also every number of one word and every pair of figures.
+    """
+    places = range(len(number))
+    tries = [[*number[:place], word, *number[place + 1 :]] for place in places for word in _OTHER_NUMBERS]
+    tries += [[*number[:place], *number[place + 1 :]] for place in places]
+    tries += [[*number[:place], word, *number[place:]] for place in range(len(number) + 1) for word in _FIGURES]
+    if len(number) <= _SHORT:
+        tries += [[word] for word in _OTHER_NUMBERS] + [list(pair) for pair in product(_FIGURES, repeat=2)]
+    mine = parse_number(number).value
+    others = {" ".join(words) for words in tries if is_number(words)}
+    return sorted(other for other in others if parse_number(other).value != mine)
 
 
 def _differ_in_one_word(one: str, other: str) -> bool:

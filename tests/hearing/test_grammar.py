@@ -92,6 +92,35 @@ def test_the_nearest_sounding_number_is_a_rival() -> None:
     assert "oxygen fourteen" in GRAMMAR.rivals(match)
 
 
+@pytest.mark.parametrize(
+    ("said", "rival"),
+    [
+        ("twenty point five", "twenty point nine"),
+        ("twenty point nine", "twenty point five"),
+        ("two zero decimal five", "two zero decimal niner"),
+        ("two zero decimal niner", "three zero decimal niner"),
+        ("zero decimal niner", "two zero decimal niner"),
+        ("decimal three", "two decimal three"),
+        ("one two zero", "two zero"),
+    ],
+)
+def test_a_rival_keeps_the_other_words_as_they_were_said(said: str, rival: str) -> None:
+    """"Twenty decimal nine" is no rival of "twenty point five": nobody who says "point" is heard to say "decimal"."""
+    match = GRAMMAR.match(f"oxygen {said}")
+    assert match is not None
+    rivals = [text.removeprefix("oxygen ") for text in GRAMMAR.rivals(match)]
+    assert rival in rivals
+    assert {"point", "decimal"} & set(said.split()) >= {"point", "decimal"} & {word for one in rivals for word in one.split()}
+
+
+@pytest.mark.parametrize("same", ["two zero decimal nine", "two zero decimal niner"])
+def test_the_same_number_in_other_words_is_no_rival(same: str) -> None:
+    """It means the same."""
+    match = GRAMMAR.match("oxygen two zero decimal niner")
+    assert match is not None
+    assert f"oxygen {same}" not in GRAMMAR.rivals(match)
+
+
 def test_no_number_is_given_alone_and_each_may_stand_in_every_place() -> None:
     """The recogniser learns what may begin, never a number, and what may follow: any number word but "oh", typed only."""
     given = GRAMMAR.sentences()
