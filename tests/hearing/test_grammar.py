@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assistant.hearing.grammar import Grammar, ListenPhrase
+from assistant.hearing.grammar import MOST_OFTEN, Grammar, ListenPhrase
 from protocol.numbers import NUMBER_WORDS, is_number
 from protocol.phrases import NUMBER_SLOT
 
@@ -137,6 +137,12 @@ def test_a_phrase_without_a_number_is_given_as_often_as_one_with_a_number() -> N
     grammar = Grammar.of_texts(["say again", *(f"{gas} {NUMBER_SLOT}" for gas in ("oxygen", "phosphine", "helium", "argon", "xenon", "neon"))])
     first = Counter(sentence[0].words for sentence in grammar.sentences())
     assert 0.8 < first["say again"] / first["phosphine"] < 1.25
+
+
+def test_beside_a_single_reading_a_phrase_is_given_no_more_than_so_often() -> None:
+    """The one reading holds every sample; all the others as often would be a long list for nothing."""
+    first = Counter(sentence[0].words for sentence in Grammar.of_texts(["say again", f"oxygen {NUMBER_SLOT}"]).sentences())
+    assert first["oxygen"] > first["say again"] == MOST_OFTEN
 
 
 def test_without_numbers_each_phrase_is_given_once() -> None:

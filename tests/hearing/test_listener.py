@@ -178,6 +178,14 @@ def test_where_the_net_is_unclear_a_phrase_must_stand_out_more(unclear: float, l
     assert believed == (doubt is None)
 
 
+@pytest.mark.parametrize("text", ["panel two standing", "oxygen {number}"])
+def test_a_phrase_with_a_number_word_must_stand_out_sooner(text: str) -> None:
+    """Where a phrase without one is still believed: panels are counted by one word."""
+    evidence = Evidence.of_look(GOOD, 3.0, 0.8)
+    assert Policy().doubt(ListenPhrase("panel is standing"), evidence) is None
+    assert Policy().doubt(ListenPhrase(text), evidence) is not None
+
+
 def test_a_number_must_stand_out_more() -> None:
     """Numbers are near to each other."""
     evidence = Evidence.of_look(GOOD, 1.7, 0.2)
