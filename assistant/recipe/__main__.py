@@ -37,6 +37,13 @@ def _train(given: argparse.Namespace) -> None:
     stages.train(given.data, given.out, given.seconds, stages.plan(given), given.device.split(","), given.capacity_h)
 
 
+def _blend(given: argparse.Namespace) -> None:
+    from assistant.recipe import blending
+
+    shares = given.shares or [1 / len(given.checkpoints)] * len(given.checkpoints)
+    print(blending.blend(given.data, given.checkpoints, shares, given.out, given.device, given.capacity_h, given.batch_s))
+
+
 def _export(given: argparse.Namespace) -> None:
     from assistant.recipe import make
 
@@ -113,6 +120,13 @@ def _parser() -> argparse.ArgumentParser:
     train.add_argument("--seed", type=int, default=0, help="of all draws")
     train.add_argument("--device", default="cuda:0", help="devices that train together, parted by commas")
     _training(train)
+    blend = add("blend", _blend, "the mean of several checkpoints that began as one net")
+    _paths(blend, "data", "out")
+    blend.add_argument("checkpoints", type=Path, nargs="+", metavar="FILE")
+    blend.add_argument("--shares", type=float, nargs="+", help="weight of each, in all 1; equal if left out")
+    blend.add_argument("--device", default="cuda:0")
+    blend.add_argument("--batch-s", type=float, default=1000.0, help="seconds of audio in a batch")
+    blend.add_argument("--capacity-h", type=float, default=80.0, help="hours of speech the device can hold")
     export = add("export", _export, "a checkpoint into a model directory")
     _paths(export, "checkpoint", "out")
     card = add("card", _card, "what can be read off a model directory")

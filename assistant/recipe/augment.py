@@ -189,15 +189,36 @@ def heard(clean: Any, active: Any, speech: Any, sounds: Sounds, strength: float)
     return _channel(mixed, strength)
 
 
+def restyled(log_mel: Any, strength: float) -> Any:
+    """Half the rows take on part of another row's mean and spread of each mel bin over time: another room, headset and voice.
+
+    After Zhou and others, "Domain generalization with MixStyle" (2021), by frequency; from memory.
+    """
+    rows = len(log_mel)
+    device = str(log_mel.device)
+    mean, spread = log_mel.mean(1, keepdim=True), log_mel.std(1, keepdim=True) + 1e-3
+    half = torch.full((rows, 1, 1), 0.4, device=device)
+    own = torch.distributions.Beta(half, half).sample()
+    own = torch.where(torch.rand(rows, 1, 1, device=device) < 0.5 * strength, own, torch.ones_like(own))
+    order = torch.randperm(rows, device=device)
+    mixed_mean = own * mean + (1 - own) * mean[order]
+    mixed_spread = own * spread + (1 - own) * spread[order]
+    return (log_mel - mean) / spread * mixed_spread + mixed_mean
+
+
+def _stretch(rows: int, length: int, low: float, high: float, chance: float, device: str) -> Any:
+    """[rows, length] bool: in a share of the rows one stretch of `low` to `high` places."""
+    at = torch.arange(length, device=device)[None]
+    start, width = torch.rand(rows, 1, device=device) * length, uniform((rows, 1), low, high, device)
+    return (at >= start) & (at < start + width) & (torch.rand(rows, 1, device=device) < chance)
+
+
 def masked(log_mel: Any, strength: float) -> Any:
-    """SpecAugment: in some rows a short stretch of time, or a few mel bins, set to the row's mean."""
+    """SpecAugment: in some rows a short stretch of time, or a few mel bins at one or two places, set to the row's mean."""
     rows, frames, bins = log_mel.shape
     device = str(log_mel.device)
     mean = log_mel.mean((1, 2), keepdim=True)
-    when = torch.arange(frames, device=device)[None]
-    start, width = torch.rand(rows, 1, device=device) * frames, uniform((rows, 1), 2, 14, device)
-    hide_time = (when >= start) & (when < start + width) & (torch.rand(rows, 1, device=device) < 0.5 * strength)
-    band = torch.arange(bins, device=device)[None]
-    first, wide = torch.rand(rows, 1, device=device) * bins, uniform((rows, 1), 1, 7, device)
-    hide_band = (band >= first) & (band < first + wide) & (torch.rand(rows, 1, device=device) < 0.5 * strength)
-    return torch.where(hide_time[:, :, None] | hide_band[:, None, :], mean, log_mel)
+    hidden = _stretch(rows, frames, 2, 14, 0.5 * strength, device)[:, :, None]
+    for _ in range(2):
+        hidden = hidden | _stretch(rows, bins, 1, 8, 0.5 * strength, device)[:, None, :]
+    return torch.where(hidden, mean, log_mel)

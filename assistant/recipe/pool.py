@@ -29,6 +29,11 @@ SHARES: Final = {
 """Share of clips drawn from each collection: people, who are scarce, are weighed up."""
 SLOWEST: Final = 0.84
 FASTEST: Final = 1.22
+WAVER: Final = 0.2
+"""Most that the speed of a changed clip sways round its mean, as a share of it."""
+WAVER_HZ: Final = (1.0, 3.5)
+CHANGED: Final = 0.65
+"""Share of clips whose speed is changed."""
 
 
 @dataclass(slots=True)
@@ -115,8 +120,18 @@ def _bucket(size: int, rows: list[tuple[int, int, str, str]], weights: Any, devi
 
 
 def _at_speed(pool: Pool, starts: Any, lengths: Any, lead: Any, ratio: Any, samples: int) -> Any:
-    """Clips laid at `lead` in [rows, samples], played `ratio` times as fast (pitch moves too), by an 8-tap windowed sinc."""
-    place = (torch.arange(samples, device=pool.device, dtype=torch.float64)[None] - lead[:, None]) * ratio[:, None].double()
+    """Clips laid at `lead` in [rows, samples], played `ratio` times as fast (pitch moves too), by an 8-tap windowed sinc.
+
+    The speed sways round `ratio` by up to WAVER of it, at a rate of its own for each clip.
+    """
+    rows = len(starts)
+    after = torch.arange(samples, device=pool.device, dtype=torch.float64)[None] - lead[:, None]
+    low, high = WAVER_HZ
+    turning = 2 * math.pi / RATE * (low + (high - low) * torch.rand(rows, 1, device=pool.device, dtype=torch.float64))
+    phase = 2 * math.pi * torch.rand(rows, 1, device=pool.device, dtype=torch.float64)
+    depth = WAVER * torch.rand(rows, 1, device=pool.device, dtype=torch.float64)
+    swayed = after + depth / turning * (torch.sin(turning * after + phase) - torch.sin(phase))
+    place = swayed * ratio[:, None].double()
     whole = place.floor()
     part = (place - whole).float()
     base = whole.long()
@@ -152,7 +167,7 @@ def draw_batch(
     chosen = torch.multinomial(bucket.weights, rows, replacement=True)
     starts, lengths = bucket.starts[chosen], bucket.lengths[chosen]
     device = pool.device
-    changed = rows // 2
+    changed = int(CHANGED * rows)
     ratio = torch.ones(rows, device=device)
     ratio[:changed] = SLOWEST * (FASTEST / SLOWEST) ** torch.rand(changed, device=device)
     active = lengths / ratio
@@ -167,7 +182,7 @@ def draw_batch(
     speech = torch.rand(rows, device=device) > 0.06
     heard = augment.heard(clean, active, speech, sounds, strength)
     warp = torch.randint(len(WARPS), (rows,), device=device) * (torch.rand(rows, device=device) < 0.7 * strength)
-    features = augment.masked(mfcc.log_mel(heard, warp), strength) @ mfcc.cosines
+    features = augment.masked(augment.restyled(mfcc.log_mel(heard, warp), strength), strength) @ mfcc.cosines
     counts = bucket.counts[chosen] * speech.int()
     return Batch(features, bucket.phones[chosen].contiguous(), bucket.silence_ok[chosen].contiguous(), counts)
 

@@ -19,16 +19,16 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 SHARES: Final = {
-    "words": 0.20,
+    "words": 0.17,
     "sentence": 0.15,
-    "command": 0.165,
+    "command": 0.145,
     "command_words": 0.07,
     "number": 0.13,
     "reading": 0.10,
-    "letters": 0.04,
+    "letters": 0.03,
     "date": 0.025,
     "spelling": 0.02,
-    "single": 0.10,
+    "single": 0.16,
 }
 """Share of each kind of text among all that is drawn."""
 

@@ -11,7 +11,8 @@ import pytest
 import torch
 
 from assistant.recipe import phone_net, stages
-from assistant.recipe.augment import Sounds, good_length, heard
+from assistant.recipe.augment import Sounds, good_length, heard, masked, restyled
+from assistant.recipe.blending import averaged, blend
 from assistant.recipe.features import Mfcc
 from assistant.recipe.kaldi_model import model_bytes
 from assistant.recipe.kokoro import BEYOND, Casting
@@ -19,7 +20,7 @@ from assistant.recipe.loss import topology_loss
 from assistant.recipe.machine_noise import machines
 from assistant.recipe.network import Shape, Tdnn, folded
 from assistant.recipe.phones import BLANK, SILENCE
-from assistant.recipe.pool import Pool
+from assistant.recipe.pool import WAVER, WAVER_HZ, Pool, _at_speed
 from assistant.recipe.training import Plan, Trainer, load_net
 from assistant.recipe.unfolding import calibrate, unfolded
 from assistant.recipe.voices import NEVER_TRAIN, TUNING
@@ -126,6 +127,62 @@ def test_augmented_audio_is_whole_numbers_in_range() -> None:
     out = heard(clean, torch.full((12,), 16000), torch.ones(12, dtype=torch.bool), Sounds(noise, torch.tensor([[0, 16000]]), rooms), 1.0)
     assert torch.equal(out, out.round())
     assert float(out.abs().max()) <= 32767
+
+
+def test_a_restyled_clip_keeps_its_shape_and_takes_on_another_level() -> None:
+    """Without strength nothing changes; with it each mel bin only moves and stretches, and means stay among those there were."""
+    torch.manual_seed(10)
+    log_mel = torch.randn(40, 60, 40) + 3 * torch.randn(40, 1, 40)
+    assert torch.allclose(restyled(log_mel, 0.0), log_mel, atol=1e-4)
+    out = restyled(log_mel, 1.0)
+    assert 8 < sum(not torch.allclose(one, other, atol=1e-3) for one, other in zip(out, log_mel, strict=True)) < 32
+    before, after = log_mel - log_mel.mean(1, keepdim=True), out - out.mean(1, keepdim=True)
+    alike = (before * after).sum(1) / (before.norm(dim=1) * after.norm(dim=1))
+    assert float(alike.min()) > 0.999
+    assert (out.mean(1).amax(0) <= log_mel.mean(1).amax(0) + 1e-3).all()
+
+
+def test_masks_hide_little() -> None:
+    """Nothing is hidden without strength; at full strength some rows lose a stretch or bands, none more than half."""
+    torch.manual_seed(11)
+    log_mel = torch.randn(200, 100, 40)
+    assert torch.equal(masked(log_mel, 0.0), log_mel)
+    hidden = (masked(log_mel, 1.0) != log_mel).float().mean((1, 2))
+    assert 0.05 < float(hidden.mean()) < 0.25
+    assert float(hidden.max()) < 0.55
+
+
+def test_a_swaying_speed_keeps_the_clip() -> None:
+    """A rising ramp stays rising, begins at `lead`, and ends when its mean speed says, within the sway."""
+    torch.manual_seed(12)
+    pool = Pool("cpu", 0.01)
+    pool.add(np.arange(1, 16001, dtype=np.int16), [(0, 16000, "AA", "kokoro")])
+    rows = 20
+    starts, lengths = torch.zeros(rows, dtype=torch.long), torch.full((rows,), 16000)
+    ratio, lead = torch.full((rows,), 1.1), torch.full((rows,), 800.0)
+    laid = _at_speed(pool, starts, lengths, lead, ratio, 24000)
+    spare = 2 * WAVER / (2 * math.pi * WAVER_HZ[0]) * 16000
+    for row in laid:
+        there = torch.nonzero(row.abs() > 200)[:, 0]
+        assert (row[there][100:-100:40].diff() > 0).all()
+        assert 800 <= int(there[0]) < 800 + 400
+        assert abs(int(there[-1]) - (800 + 16000 / 1.1)) < spare + 16
+    assert float((laid[0] - laid[1]).abs().max()) > 50
+
+
+def test_the_mean_of_nets_is_a_net(tmp_path: Path) -> None:
+    """Of a net with itself it computes what the net does, once its norms are measured; nets of two shapes have none."""
+    _tones(tmp_path)
+    plan = Plan(Shape(16, 24, 12, ((1, 1), (1, 0))), batch_s=6, warm_up=3, peak=1e-2, average=0.9, seed=3)
+    stages.train(tmp_path, tmp_path / "run", 6, plan, ["cpu"], 0.05)
+    final = tmp_path / "run/final.pt"
+    told = [json.loads(line) for line in (tmp_path / "run/log.jsonl").read_text().splitlines()][-1]
+    losses = blend(tmp_path, [final, final], [0.25, 0.75], tmp_path / "both.pt", "cpu", 0.05, 6)
+    assert losses[0.0] < told["held_out_0.0"] + 1
+    alone, both = load_net(final)[0].state_dict(), load_net(tmp_path / "both.pt")[0].state_dict()
+    assert float((alone["out.weight"] - both["out.weight"]).abs().max()) < 1e-3
+    with pytest.raises(ValueError, match="several shapes"):
+        averaged([load_net(final)[0], Tdnn(Shape(16, 24, 12, ((1, 1),)))], [0.5, 0.5])
 
 
 def _tones(folder: Path) -> None:
