@@ -18,8 +18,8 @@ MOST_WAITING = RATE
 """Samples that may wait until somebody asks; many at once are done in a third of the time, but not at once."""
 ROWS_BEFORE, ROWS_AFTER = 8, 6
 """Rows around a phrase that are looked at with it."""
-OTHERS_BEFORE = 60
-"""Another phrase that ended in or after this one may have begun so many rows earlier."""
+OTHERS_BEFORE, OTHERS_AFTER = 60, 60
+"""Another phrase that was said instead may have begun so many rows earlier or ended so many later."""
 
 
 class RecentSound:
@@ -95,7 +95,7 @@ class Observer:
 
     def lead(self, look: Look, text: str, others: Others, *, early: bool) -> float:
         """By how much a whole phrase fits better than the best of others; `early`: they may still be being said."""
-        rows = self._rows_of(look, OTHERS_BEFORE)
+        rows = self._rows_of(look, OTHERS_BEFORE, OTHERS_AFTER)
         return others.lead(rows, text, look, min(OTHERS_BEFORE, _row(look.start_s)), early=early)
 
     def unclear(self, look: Look) -> float:
@@ -105,9 +105,9 @@ class Observer:
         rows = rows - np.log(np.exp(rows).sum(axis=1, keepdims=True))
         return float(-(np.exp(rows) * rows).sum(axis=1).mean())
 
-    def _rows_of(self, look: Look, before: int = ROWS_BEFORE) -> Frames:
+    def _rows_of(self, look: Look, before: int = ROWS_BEFORE, after: int = ROWS_AFTER) -> Frames:
         rows = np.concatenate(self._rows)
-        return rows[max(0, _row(look.start_s) - before) : _row(look.end_s) + ROWS_AFTER]
+        return rows[max(0, _row(look.start_s) - before) : _row(look.end_s) + after]
 
     def better(self, text: str, look: Look, kin: Iterable[str]) -> tuple[str, Look]:
         """The phrase, or one of `kin` that begin it or go on from it, if that is what was said."""

@@ -35,14 +35,17 @@ class Others:
     def lead(self, rows: Frames, text: str, look: Look, since: int = 0, *, early: bool = False) -> float:
         """By how much the whole of a phrase fits better than the best of the others; infinite without others.
 
-        One that begins the other by its sound ("four", "forty", "fourteen") fits wherever the other was said: of the
-        two, the longer counts if its further phones fit well enough.
+        One that begins the other by its sound ("four", "forty", "fourteen") fits wherever the other was said. A longer
+        one counts if its further phones fit well enough; a shorter one pays for what it leaves unsaid, and for no more:
+        the hum of a fan after "forty" is an "n" to the net.
 
         Args:
-            rows: log likelihoods of every phone, shape (n, outputs), from before `text` was said until after it.
+            rows: log likelihoods of every phone, shape (n, outputs), from before `text` was said until long after it.
             text: the phrase that is thought to be heard.
             look: what the second look saw of it.
-            since: the row in which it began; what ended before that was something else.
+            since: the row in which it began. What ended before that was something else; so was what began later than
+                half-way through it, unless it is shorter. What was said may end long after it: noise can leave no more
+                than the first half of a longer phrase to hear.
             early: somebody may still be speaking: another phrase that is mostly said already counts, too.
         """
         mine = {phones_of(way) for way in word_ways(text, self._lexicon, WAYS)}
@@ -52,9 +55,9 @@ class Others:
             if phones in mine:
                 continue
             kin = any(_kin(phones, way) for way in mine)
-            leads.append(_lead(look, float(loss), len(phones), kin=kin))
+            leads.append(_lead(look, float(loss), len(phones), goes_on=kin and len(phones) > look.phones))
             if early and not kin:
-                leads.append(_lead(look, float(so_far), len(phones), kin=False))
+                leads.append(_lead(look, float(so_far), len(phones), goes_on=False))
         return min(leads, default=inf)
 
     def _losses(self, rows: Frames, since: int, look: Look) -> tuple[Frames, Frames]:
@@ -71,8 +74,10 @@ class Others:
         paused = sounding.copy()
         best = np.full(len(self._phones), NEVER, np.float32)
         every = np.arange(len(self._phones))
+        begins_by = np.where(shorter, until, (since + until) / 2)
         for number, row in enumerate(rows):
-            paused[:, 0], sounding[:, 0] = np.where(shorter, before_it[number], 0), NEVER
+            paused[:, 0] = np.where(number <= begins_by, np.where(shorter, before_it[number], 0), NEVER)
+            sounding[:, 0] = NEVER
             before = np.maximum(paused, sounding)
             entered = before[:, :-1] + row[self._laid.pdfs]
             sounding += row[BLANK]
@@ -97,8 +102,8 @@ def _unsaid(rows: Frames, since: int, until: int) -> tuple[Frames, Frames]:
     return up_to - still, up_to[-1] - up_to
 
 
-def _lead(look: Look, loss: float, phones: int, *, kin: bool) -> float:
-    if kin:
+def _lead(look: Look, loss: float, phones: int, *, goes_on: bool) -> float:
+    if goes_on:
         return (loss - PER_PHONE_MORE) * phones - look.loss
     return (loss - look.shortfall) * look.phones
 

@@ -4,10 +4,13 @@ from math import inf
 
 import pytest
 
+from assistant.hearing.candidate import ROWS_AFTER, Observer
 from assistant.hearing.laid_out import Lexicon
 from assistant.hearing.others import Others
 from assistant.hearing.phone_net import ROW_S
+from assistant.hearing.recogniser import SpeechModel
 from assistant.hearing.second_look import PhraseTracker
+from assistant.recipe.phones import BLANK
 from tests.hearing.test_second_look import LEXICON, SAID, SURE, UNSURE, spoken
 
 FOUR, FORTY = ("F", "AO", "R"), ("F", "AO", "R", "T", "IY")
@@ -79,3 +82,34 @@ def test_what_is_still_being_said_stands_in_the_way_of_an_early_end() -> None:
     others = Others(("fourteen seven",), lexicon)
     early, late = (others.lead(rows, "firteen", tracker.look, early=one) for one in (True, False))
     assert early < 0 < late
+
+
+def test_what_was_said_after_the_phrase_is_something_else() -> None:
+    """The next phrase fits as well, and begins when this one is over."""
+    phones = ("SIL", "T", "AY", "M", "SIL", "CH", "EH", "K", "SIL")
+    assert lead("time", ("check",), phones, LEXICON) > 2 * (SURE - UNSURE)
+
+
+def test_a_hum_after_a_number_does_not_make_another_of_it() -> None:
+    """Both fit: the longer leads by no more than the "n" that the net half hears in the hum."""
+    rows = spoken("SIL", *FORTY, "N", "SIL")
+    hum = SURE - 0.5
+    rows[-3, BLANK] = rows[-2, BLANK] = hum
+    tracker = PhraseTracker("fourteen", NUMBERS)
+    tracker.feed(rows)
+    assert tracker.look is not None
+    since = round(tracker.look.start_s / ROW_S)
+    assert 0 < Others(("forty",), NUMBERS).lead(rows, "fourteen", tracker.look, since) < 1
+
+
+def test_what_is_said_long_after_the_end_still_tells_what_was_said() -> None:
+    """Said slowly, "dime check" begins as "time" does and fits all but its first phone."""
+    lexicon = {**LEXICON, "dime": (("D", "AY", "M"),)}
+    net = SpeechModel().net
+    assert net is not None
+    observer = Observer(net, lexicon)
+    observer._take(spoken("SIL", "T", "AY", "M", *["SIL"] * 2 * ROWS_AFTER, "CH", "EH", "K"))
+    seen = observer.look_for("time")
+    assert seen is not None
+    found = observer.lead(seen, "time", Others(("dime check",), lexicon), early=False)
+    assert (SURE - UNSURE) / 2 == pytest.approx(found, rel=1e-5)
