@@ -18,7 +18,7 @@ MOST_WAITING = RATE
 """Samples that may wait until somebody asks; many at once are done in a third of the time, but not at once."""
 ROWS_BEFORE, ROWS_AFTER = 8, 6
 """Rows around a phrase that are looked at with it."""
-OTHERS_BEFORE, OTHERS_AFTER = 60, 60
+OTHERS_BEFORE, OTHERS_AFTER = 60, 25
 """Another phrase that was said instead may have begun so many rows earlier or ended so many later."""
 
 

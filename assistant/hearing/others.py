@@ -36,8 +36,8 @@ class Others:
         """By how much the whole of a phrase fits better than the best of the others; infinite without others.
 
         One that begins the other by its sound ("four", "forty", "fourteen") fits wherever the other was said. A longer
-        one counts if its further phones fit well enough; a shorter one pays for what it leaves unsaid, and for no more:
-        the hum of a fan after "forty" is an "n" to the net.
+        one counts if its further phones fit well enough, the first of them as well as nothing; a shorter one pays for
+        what it leaves unsaid: the hum of a fan after "forty" is an "n" to the net.
 
         Args:
             rows: log likelihoods of every phone, shape (n, outputs), from before `text` was said until long after it.
@@ -104,7 +104,7 @@ def _unsaid(rows: Frames, since: int, until: int) -> tuple[Frames, Frames]:
 
 def _lead(look: Look, loss: float, phones: int, *, goes_on: bool) -> float:
     if goes_on:
-        return (loss - PER_PHONE_MORE) * phones - look.loss
+        return loss * phones - look.shortfall * look.phones - PER_PHONE_MORE * (phones - look.phones - 1)
     return (loss - look.shortfall) * look.phones
 
 
