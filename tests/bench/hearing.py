@@ -1,6 +1,7 @@
 """How well it hears: phrases in machine noise by voices that were never trained on, and what it takes for a phrase.
 
     python -m tests.bench hearing --audio DIR [--voices DIR] [--model DIR] [--quick] [--compare] [--json FILE] [--plot FILE]
+    python -m tests.bench hearing --audio DIR [--voices DIR] --seed 2 --per-cell 110 --levels 10,5,0
     python -m tests.bench hearing --audio DIR [--voices DIR] [--model DIR] --tune
 
 DIR of --audio holds speech/ and noise/ with their metadata.tsv; --voices the synthetic voices, with rendered clips in
@@ -15,7 +16,6 @@ import argparse
 import os
 import platform
 import resource
-import sys
 from collections import defaultdict
 from collections.abc import Iterable
 from pathlib import Path
@@ -28,7 +28,7 @@ from assistant.hearing.blocks import RATE
 from assistant.hearing.listener import ListenPhrase
 from tests.bench import hearing_plot, hearing_tune, hearing_voices
 from tests.bench.hearing_ears import Ear, OurEar, dumps, rivals
-from tests.bench.hearing_material import TEN_WORDS, Material, Stretch, shipped_phrases
+from tests.bench.hearing_material import SNRS_DB, TEN_WORDS, Material, Stretch, shipped_phrases
 from tests.bench.hearing_score import Tally, outcome, poisson
 from tests.bench.hearing_words import an4
 from tests.bench.speed import _processor
@@ -67,6 +67,10 @@ def _arguments() -> argparse.Namespace:
     parser.add_argument("--voices", type=Path, default=Path("voices"))
     parser.add_argument("--model", type=Path)
     parser.add_argument("--quick", action="store_true", help="a tenth of everything")
+    parser.add_argument("--seed", type=int, default=1, help="of phrases and noise; another draws others")
+    parser.add_argument(
+        "--levels", type=_levels, default=SNRS_DB, metavar="DB,DB", help="signal to noise ratios, 'clean' for none"
+    )
     parser.add_argument("--per-cell", type=int, help="phrases of each voice at each signal to noise ratio")
     parser.add_argument("--machine-hours", type=float, help="of machines alone")
     parser.add_argument("--talk-s", type=float, default=1e9, help="seconds of each set of talk, at most")
@@ -80,6 +84,10 @@ def _arguments() -> argparse.Namespace:
     given.machine_hours = given.machine_hours if given.machine_hours is not None else (0.2 if given.quick else 10.0)
     given.talk_s = 90.0 if given.quick else given.talk_s
     return given
+
+
+def _levels(text: str) -> tuple[float | None, ...]:
+    return tuple(None if part == "clean" else float(part) for part in text.split(","))
 
 
 def _ready(model: Path | None) -> tuple[OurEar, Row]:
@@ -103,8 +111,8 @@ def _memory_mb() -> float:
 
 
 def _measured(ear: Ear, given: argparse.Namespace, clips: Path) -> Row:
-    material = Material(given.audio, clips, tuning=False)
-    phrases = _phrases(ear, material, given.per_cell)
+    material = Material(given.audio, clips, tuning=False, seed=given.seed)
+    phrases = _phrases(ear, material, given)
     alone: dict[str, list[float]] = {}
     for stretches in (material.talk(given.talk_s), material.machines(given.machine_hours)):
         _false(ear, stretches, alone)
@@ -113,16 +121,18 @@ def _measured(ear: Ear, given: argparse.Namespace, clips: Path) -> Row:
     return {**phrases, "false_accepts": rows}
 
 
-def _phrases(ear: Ear, material: Material, per_cell: int) -> Row:
+def _phrases(ear: Ear, material: Material, given: argparse.Namespace) -> Row:
     by_snr: dict[str, Tally] = defaultdict(Tally)
     by_noise: dict[str, Tally] = defaultdict(Tally)
     by_voice: dict[str, Tally] = defaultdict(Tally)
     waits: list[float] = []
     seconds, begun = 0.0, ear.cpu_s
-    for one in material.utterances(per_cell):
+    for one in material.utterances(given.per_cell, given.levels):
         taken = ear.hear(one.samples)
         what = outcome(one.text, taken)
         level = "clean" if one.snr_db is None else f"{one.snr_db:.0f} dB"
+        if what == "wrong":
+            print(f'    {one.voice}, {one.noise} {level}: "{one.text}" taken for "{", ".join(row.text for row in taken)}"')
         for table, key in ((by_snr, level), (by_noise, f"{one.noise} {level}"), (by_voice, one.voice)):
             table[key].add(what)
         if what == "right":
@@ -199,4 +209,4 @@ def _people(given: argparse.Namespace, clips: Path) -> Row:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    main()
